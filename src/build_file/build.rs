@@ -1,0 +1,274 @@
+//! What the maker decided, checked.
+
+use crate::problem::{Place, Placed};
+use crate::space::{Path, Pixels, Point};
+use crate::units::Length;
+
+/// One whole build file.
+#[derive(Clone, Debug)]
+pub struct Build {
+    /// Printed on every page.
+    pub name: String,
+    /// How sizes are shown.
+    pub units: Shown,
+    /// Printed on every page when given: `2026-05-01`. Never the clock.
+    pub date: Option<String>,
+    /// Who carries the prop.
+    pub wearer: Option<Wearer>,
+    /// In the order of the file; at least one unless every piece is at full size by itself.
+    pub pictures: Vec<PictureSpec>,
+    /// Where the size comes from.
+    pub size: Placed<SizeFrom>,
+    /// The prop's two ends; `None`: the union of its pieces tells.
+    pub finished: Option<Ends>,
+    /// Paper and its margins.
+    pub paper: PaperSpec,
+    /// What the maker's foam really measures.
+    pub foam_at_hand: Vec<FoamAtHand>,
+    /// In the order of the file; at least one.
+    pub pieces: Vec<PieceSpec>,
+    /// Distances the maker wants to know.
+    pub measures: Vec<Ends>,
+}
+
+/// How sizes are shown to a person. Files for programs are always in millimetres.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Shown {
+    /// Millimetres.
+    #[default]
+    Metric,
+    /// Inches, to the sixteenth.
+    Imperial,
+    /// Millimetres, inches in brackets.
+    Both,
+}
+
+/// The person the prop is sized for.
+#[derive(Clone, Copy, Debug)]
+pub struct Wearer {
+    /// Barefoot, 500 to 2500 mm.
+    pub height: Placed<Length>,
+    /// What the costume's shoes add, 0 to 300 mm.
+    pub shoes: Length,
+    /// Wrist crease to the tip of the middle finger.
+    pub hand_length: Option<Length>,
+    /// Breadth across the closed hand.
+    pub fist: Option<Length>,
+}
+
+/// One reference picture and everything marked on it.
+#[derive(Clone, Debug)]
+pub struct PictureSpec {
+    /// The key after `picture.`
+    pub name: Placed<String>,
+    /// Relative to the build file.
+    pub file: Placed<String>,
+    /// Width and height of the upright picture, as it was when marks were made.
+    pub pixels: Option<Placed<[u32; 2]>>,
+    /// How edges are blended; `None`: to be found.
+    pub light: Option<Light>,
+    /// Lengths marked on the picture.
+    pub known_lengths: Vec<KnownLength>,
+    /// A rectangle of known size lying in the prop's plane.
+    pub known_rectangle: Option<KnownRectangle>,
+    /// The figure that carries the prop.
+    pub figure: Option<Figure>,
+}
+
+/// How the edge pixels of a picture were blended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Light {
+    /// In linear light, as a camera does.
+    Camera,
+    /// In encoded values, as most drawing programs do.
+    Drawing,
+}
+
+/// A marked length whose true size is known.
+#[derive(Clone, Debug)]
+pub struct KnownLength {
+    /// Lengths of one name tie pictures together.
+    pub name: Placed<String>,
+    /// One end.
+    pub from: Point<Pixels>,
+    /// The other end; never the same place.
+    pub to: Point<Pixels>,
+    /// True length, above 0.
+    pub length: Length,
+    /// 95 % half width of `length`.
+    pub give_or_take: Length,
+}
+
+/// Four marked corners of a rectangle of known size.
+#[derive(Clone, Copy, Debug)]
+pub struct KnownRectangle {
+    /// Clockwise from its top left.
+    pub corners: Placed<[Point<Pixels>; 4]>,
+    /// Along the side from the first corner to the second.
+    pub width: Length,
+    /// Along the side from the second corner to the third.
+    pub height: Length,
+    /// 95 % half width of each side.
+    pub give_or_take: Length,
+}
+
+/// Marks on the figure that carries the prop.
+#[derive(Clone, Debug)]
+pub struct Figure {
+    /// Where the soles stand.
+    pub sole: Point<Pixels>,
+    /// Landmarks other than the sole, by their name in the body tables; at least one.
+    pub landmarks: Vec<(Placed<Landmark>, Point<Pixels>)>,
+    /// Where `figure` stands.
+    pub place: Place,
+}
+
+/// A level of the body whose height is a published fraction of stature.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Landmark {
+    /// Knee joint.
+    Knee,
+    /// Hip joint.
+    Hip,
+    /// Shoulder joint.
+    Shoulder,
+    /// Lower end of the head.
+    Chin,
+    /// Line of the eyes.
+    Eye,
+    /// Top of the bare head; not of a hat.
+    Crown,
+}
+
+/// Where the size comes from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SizeFrom {
+    /// The known lengths are lengths of the finished prop.
+    KnownLengths,
+    /// What is pictured has its real size.
+    AsPictured,
+    /// The figure in the picture is as tall as the wearer in shoes.
+    Figure,
+    /// The finished prop is this long.
+    Finished(Length),
+}
+
+/// Two places on one picture and the distance between them.
+#[derive(Clone, Debug)]
+pub struct Ends {
+    /// Empty for the finished length itself.
+    pub name: String,
+    /// Index into [`Build::pictures`].
+    pub picture: usize,
+    /// One end.
+    pub from: Point<Pixels>,
+    /// The other end.
+    pub to: Point<Pixels>,
+    /// Where the table stands.
+    pub place: Place,
+}
+
+/// Paper and how it is used.
+#[derive(Clone, Debug)]
+pub struct PaperSpec {
+    /// Names of sheets in the paper table, or sizes; at least one.
+    pub sheets: Vec<Placed<PaperSize>>,
+    /// Pattern printed on both of two neighbouring pages.
+    pub overlap: Placed<Length>,
+    /// Kept free at every edge of the sheet, because most printers cannot print there.
+    pub margin: Placed<Length>,
+}
+
+/// A sheet of paper, upright.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PaperSize {
+    /// As in the table ("A4"), or "300 x 400 mm".
+    pub name: String,
+    /// Short side.
+    pub width: Length,
+    /// Long side.
+    pub height: Length,
+}
+
+/// Foam as sold and as it measures.
+#[derive(Clone, Copy, Debug)]
+pub struct FoamAtHand {
+    /// What the shop calls it.
+    pub sold_as: Length,
+    /// What the calliper says.
+    pub measured: Length,
+}
+
+/// One piece as the maker asked for it.
+#[derive(Clone, Debug)]
+pub struct PieceSpec {
+    /// What a builder calls it.
+    pub name: Placed<String>,
+    /// A pinned letter, upper case.
+    pub letter: Option<Placed<String>>,
+    /// Index into [`Build::pictures`]; `None`: full size by itself.
+    pub picture: Option<usize>,
+    /// Where its outline comes from.
+    pub source: Placed<Source>,
+    /// Foam it is cut from; `None`: not said.
+    pub foam: Option<Length>,
+    /// How many are cut, at least 1.
+    pub copies: u32,
+    /// Of those, how many with the paper turned over.
+    pub face_down: u32,
+    /// Its two halves are alike, so that turned over it is the same piece.
+    pub symmetric: bool,
+    /// Hardware sized: its numbers are millimetres and never scale.
+    pub fixed: bool,
+    /// Round holes for hardware.
+    pub holes: Vec<Hole>,
+    /// Index of its table among the pieces of the file, for writing back.
+    pub index: usize,
+    /// Where its table stands.
+    pub place: Place,
+}
+
+/// Where the outline of a piece comes from.
+#[derive(Clone, Debug)]
+pub enum Source {
+    /// Path data, even-odd: picture pixels, or millimetres for a fixed piece or one without a picture.
+    Outline(Path<Pixels>),
+    /// A smooth spline through points, corners marked; closed. Units as for `Outline`.
+    Through(Vec<SplinePoint>),
+    /// A shape of an SVG file.
+    Svg {
+        /// Relative to the build file.
+        file: String,
+        /// The id of the shape or group; `None`: everything drawn.
+        id: Option<String>,
+    },
+    /// To be traced from the picture.
+    Trace(Trace),
+}
+
+/// A point that a spline passes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SplinePoint {
+    /// Where.
+    pub at: Point<Pixels>,
+    /// The tangent may jump here.
+    pub corner: bool,
+}
+
+/// What tells a traced shape from the rest of its picture.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Trace {
+    /// A loose loop around the shape, at least three points; empty: none.
+    pub around: Vec<Point<Pixels>>,
+    /// Places inside the shape; empty: none.
+    pub inside: Vec<Point<Pixels>>,
+}
+
+/// A round hole of a fixed diameter.
+#[derive(Clone, Copy, Debug)]
+pub struct Hole {
+    /// Its centre; picture pixels, or millimetres for a fixed piece.
+    pub at: Placed<Point<Pixels>>,
+    /// Hardware, never scaled.
+    pub diameter: Length,
+}

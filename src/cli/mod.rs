@@ -1,0 +1,1 @@
+//! Arguments → calls, messages, exit codes.

@@ -1,0 +1,3 @@
+//! The program `spanwright`.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! The way itself, one readable call per arrow.

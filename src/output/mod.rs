@@ -1,0 +1,1 @@
+//! Drawings → bytes. Same input, same bytes.

@@ -1,0 +1,1 @@
+//! Shapes + sizes → lettered pieces at full size.

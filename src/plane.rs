@@ -1,0 +1,1 @@
+//! Marked rectangle → the map from pixels to the straightened plane.

@@ -1,0 +1,1 @@
+//! Outlines, splines and SVG → paths, each checked to be closed and free of self-crossings.
