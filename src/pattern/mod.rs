@@ -1,1 +1,9 @@
 //! Shapes + sizes → lettered pieces at full size.
+//!
+//! A [`Piece`] has a letter of its own, an outline in millimetres, and words that tell a builder how to cut it.
+
+mod letters;
+mod piece;
+
+pub use letters::letters;
+pub use piece::{Piece, RoundHole};

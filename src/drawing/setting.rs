@@ -1,0 +1,63 @@
+//! Lines of words: broken to a width, or made to fit one.
+
+use crate::text::Face;
+
+/// `text` broken at its spaces into lines of at most `width` mm. A word wider than that is broken between letters.
+pub(crate) fn wrap(face: &Face, text: &str, size: f64, width: f64) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut line = String::new();
+    for word in text.split_whitespace() {
+        let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
+        if face.width(&longer, size) <= width {
+            line = longer;
+            continue;
+        }
+        if !line.is_empty() {
+            lines.push(std::mem::take(&mut line));
+        }
+        for letter in word.chars() {
+            if !line.is_empty() && face.width(&line, size) + face.width(letter.encode_utf8(&mut [0; 4]), size) > width {
+                lines.push(std::mem::take(&mut line));
+            }
+            line.push(letter);
+        }
+    }
+    if !line.is_empty() {
+        lines.push(line);
+    }
+    lines
+}
+
+/// `text`, cut short with an ellipsis where it is wider than `width` mm.
+pub(crate) fn shorten(face: &Face, text: &str, size: f64, width: f64) -> String {
+    if face.width(text, size) <= width {
+        return text.to_owned();
+    }
+    let mut short: String = text.to_owned();
+    while !short.is_empty() && face.width(&short, size) + face.width("…", size) > width {
+        short.pop();
+    }
+    short.trim_end().to_owned() + "…"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::text::REGULAR;
+
+    #[test]
+    fn no_line_is_wider_than_asked_and_no_letter_is_lost() {
+        let text = "cut 2 from 10 mm foam: Donaudampfschifffahrtsgesellschaft";
+        for width in [8.0, 20.0, 60.0] {
+            let lines = wrap(&REGULAR, text, 3.0, width);
+            assert!(lines.iter().all(|line| REGULAR.width(line, 3.0) <= width + 1e-9));
+            assert_eq!(lines.concat().replace(' ', ""), text.replace(' ', ""));
+        }
+    }
+
+    #[test]
+    fn a_shortened_text_says_so() {
+        let short = shorten(&REGULAR, "Beacon-keeper's signal staff", 3.0, 20.0);
+        assert!(short.ends_with('…') && REGULAR.width(&short, 3.0) <= 20.0);
+    }
+}

@@ -1,0 +1,169 @@
+//! Finding room for words where no line runs.
+
+use kurbo::{Point, Rect, Size};
+
+/// Side of one cell of the raster, in mm. Smaller finds tighter places, and takes longer.
+const CELL: f64 = 0.75;
+
+/// A raster over a window that knows which cells are taken: lines, marks, words already set.
+#[derive(Clone, Debug)]
+pub struct Clearing {
+    window: Rect,
+    columns: usize,
+    rows: usize,
+    taken: Vec<bool>,
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "cells are counted from clamped coordinates of a page, far below 2^31"
+)]
+impl Clearing {
+    /// Everything inside `window` is free.
+    pub fn new(window: Rect) -> Self {
+        let columns = (window.width() / CELL).floor().max(0.0) as usize;
+        let rows = (window.height() / CELL).floor().max(0.0) as usize;
+        Self { window, columns, rows, taken: vec![false; columns * rows] }
+    }
+
+    /// Takes every cell closer than `margin` to the line through `points`.
+    pub fn take_line(&mut self, points: &[Point], margin: f64) {
+        let reach = margin + CELL;
+        for pair in points.windows(2) {
+            let hull = Rect::from_points(pair[0], pair[1]).inflate(reach, reach);
+            if hull.intersect(self.window).area() <= 0.0 {
+                continue;
+            }
+            let steps = (pair[0].distance(pair[1]) / CELL).ceil().max(1.0) as usize;
+            for step in 0..=steps {
+                let p = pair[0].lerp(pair[1], step as f64 / steps as f64);
+                self.take(Rect::from_center_size(p, Size::new(2.0 * margin, 2.0 * margin)));
+            }
+        }
+    }
+
+    /// Takes every cell that `rect` touches.
+    pub fn take(&mut self, rect: Rect) {
+        let rect = rect.intersect(self.window);
+        if rect.x1 < rect.x0 || rect.y1 < rect.y0 {
+            return;
+        }
+        let (x0, x1) = (self.column(rect.x0), self.column(rect.x1));
+        let (y0, y1) = (self.row(rect.y0), self.row(rect.y1));
+        for row in y0..=y1.min(self.rows.saturating_sub(1)) {
+            for column in x0..=x1.min(self.columns.saturating_sub(1)) {
+                self.taken[row * self.columns + column] = true;
+            }
+        }
+    }
+
+    /// Takes every cell whose middle lies outside (`keep_inside`) or inside (otherwise) the even-odd area of `loops`.
+    pub fn take_area(&mut self, loops: &[Vec<Point>], keep_inside: bool) {
+        for row in 0..self.rows {
+            let y = self.window.y0 + (row as f64 + 0.5) * CELL;
+            let mut crossings: Vec<f64> = loops
+                .iter()
+                .flat_map(|points| points.windows(2))
+                .filter(|pair| (pair[0].y <= y) != (pair[1].y <= y))
+                .map(|pair| pair[0].x + (y - pair[0].y) / (pair[1].y - pair[0].y) * (pair[1].x - pair[0].x))
+                .collect();
+            crossings.sort_by(f64::total_cmp);
+            for column in 0..self.columns {
+                let x = self.window.x0 + (column as f64 + 0.5) * CELL;
+                let inside = crossings.partition_point(|&c| c < x) % 2 == 1;
+                if inside != keep_inside {
+                    self.taken[row * self.columns + column] = true;
+                }
+            }
+        }
+    }
+
+    /// The free place of `size` whose middle is nearest to `wish`, with as much air around it as can be had up to
+    /// `air`; `None` when it fits nowhere.
+    pub fn find(&self, size: Size, wish: Point, air: f64) -> Option<Rect> {
+        let sums = self.sums();
+        [air, air / 2.0, 0.0].into_iter().find_map(|air| self.find_tight(&sums, size, wish, air))
+    }
+
+    fn find_tight(&self, sums: &[u32], size: Size, wish: Point, air: f64) -> Option<Rect> {
+        let wide = ((size.width + 2.0 * air) / CELL).ceil() as usize + 1;
+        let high = ((size.height + 2.0 * air) / CELL).ceil() as usize + 1;
+        if wide > self.columns || high > self.rows {
+            return None;
+        }
+        let stride = self.columns + 1;
+        let mut best: Option<(f64, Point)> = None;
+        for row in 0..=self.rows - high {
+            for column in 0..=self.columns - wide {
+                let (a, b) = (row * stride + column, (row + high) * stride + column);
+                if sums[b + wide] + sums[a] != sums[b] + sums[a + wide] {
+                    continue;
+                }
+                let middle = self.window.origin()
+                    + kurbo::Vec2::new(column as f64 + wide as f64 / 2.0, row as f64 + high as f64 / 2.0) * CELL;
+                let far = middle.distance_squared(wish);
+                if best.is_none_or(|(least, _)| far < least) {
+                    best = Some((far, middle));
+                }
+            }
+        }
+        best.map(|(_, middle)| Rect::from_center_size(middle, size))
+    }
+
+    /// Taken cells in every rectangle from the top left corner.
+    fn sums(&self) -> Vec<u32> {
+        let stride = self.columns + 1;
+        let mut sums = vec![0; stride * (self.rows + 1)];
+        for row in 0..self.rows {
+            let mut line = 0;
+            for column in 0..self.columns {
+                line += u32::from(self.taken[row * self.columns + column]);
+                sums[(row + 1) * stride + column + 1] = sums[row * stride + column + 1] + line;
+            }
+        }
+        sums
+    }
+
+    fn column(&self, x: f64) -> usize {
+        ((x - self.window.x0) / CELL).floor().max(0.0) as usize
+    }
+
+    fn row(&self, y: f64) -> usize {
+        ((y - self.window.y0) / CELL).floor().max(0.0) as usize
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_are_set_clear_of_a_line() {
+        let mut clearing = Clearing::new(Rect::new(0.0, 0.0, 100.0, 60.0));
+        clearing.take_line(&[Point::new(0.0, 30.0), Point::new(100.0, 30.0)], 1.0);
+        let rect = clearing.find(Size::new(40.0, 20.0), Point::new(50.0, 28.0), 0.0).expect("there is room above");
+        assert!(rect.y1 <= 29.0, "{rect:?}");
+        assert!(clearing.find(Size::new(40.0, 32.0), Point::new(50.0, 28.0), 0.0).is_none());
+    }
+
+    #[test]
+    fn the_inside_of_a_ring_is_not_its_hole() {
+        let square = |half: f64| {
+            let r = Rect::from_center_size((50.0, 50.0), (2.0 * half, 2.0 * half));
+            vec![
+                Point::new(r.x0, r.y0),
+                Point::new(r.x1, r.y0),
+                Point::new(r.x1, r.y1),
+                Point::new(r.x0, r.y1),
+                Point::new(r.x0, r.y0),
+            ]
+        };
+        let mut clearing = Clearing::new(Rect::new(0.0, 0.0, 100.0, 100.0));
+        clearing.take_area(&[square(40.0), square(20.0)], true);
+        let rect = clearing.find(Size::new(15.0, 15.0), Point::new(50.0, 50.0), 0.0).expect("the ring is 20 wide");
+        assert!(rect.intersect(Rect::new(30.0, 30.0, 70.0, 70.0)).area() <= 0.0, "{rect:?}");
+        assert!(clearing.find(Size::new(25.0, 25.0), Point::new(50.0, 50.0), 0.0).is_none());
+    }
+}
