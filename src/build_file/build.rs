@@ -2,7 +2,7 @@
 
 use crate::problem::{Place, Placed};
 use crate::space::{Path, Pixels, Point};
-use crate::units::Length;
+use crate::units::{Length, Shown};
 
 /// One whole build file.
 #[derive(Clone, Debug)]
@@ -29,18 +29,6 @@ pub struct Build {
     pub pieces: Vec<PieceSpec>,
     /// Distances the maker wants to know.
     pub measures: Vec<Ends>,
-}
-
-/// How sizes are shown to a person. Files for programs are always in millimetres.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Shown {
-    /// Millimetres.
-    #[default]
-    Metric,
-    /// Inches, to the sixteenth.
-    Imperial,
-    /// Millimetres, inches in brackets.
-    Both,
 }
 
 /// The person the prop is sized for.
