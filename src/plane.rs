@@ -1,1 +1,237 @@
 //! Marked rectangle → the map from pixels to the straightened plane.
+
+use std::fmt;
+
+use kurbo::{Affine, Vec2};
+use nalgebra::{Matrix2, SMatrix, SVector};
+
+use crate::space::{Map, Pixels, Plane, Point};
+
+/// A corner nearer than this to the line through its neighbours is drowned by the error of a click, 1.5 px per axis
+/// (common practice, no source).
+const LEAST_CORNER_HEIGHT_PX: f64 = 3.0;
+
+/// Beyond this tilt a click of 1.5 px moves the far end of a prop by centimetres (common practice, no source).
+const MOST_TILT_DEGREES: f64 = 80.0;
+
+/// Why four marked corners cannot be those of a rectangle seen from its front.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum PlaneProblem {
+    /// Two sides cross each other.
+    Crossed,
+    /// This corner, 1 to 4, lies inside the triangle of the other three.
+    Dented(usize),
+    /// The corners go round against the clock.
+    Reversed,
+    /// This corner, 1 to 4, lies this many pixels from the straight line through its neighbours.
+    Flat(usize, f64),
+    /// The rectangle is turned away from the camera by about this many degrees.
+    EdgeOn(f64),
+}
+
+impl fmt::Display for PlaneProblem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::Crossed => f.write_str(
+                "the sides of the rectangle cross each other; list its corners clockwise, from its top left",
+            ),
+            Self::Dented(corner) => write!(
+                f,
+                "corner {corner} of the rectangle lies inside the triangle of the other three, where no rectangle can \
+                 be seen; mark it again"
+            ),
+            Self::Reversed => f.write_str(
+                "the corners of the rectangle go round against the clock; list them clockwise, from its top left",
+            ),
+            Self::Flat(corner, off) => write!(
+                f,
+                "corner {corner} of the rectangle lies {off:.1} px from the straight line through its neighbours, at \
+                 least {LEAST_CORNER_HEIGHT_PX} are needed; mark it again, or a larger rectangle"
+            ),
+            Self::EdgeOn(degrees) => write!(
+                f,
+                "the rectangle is seen nearly edge-on, turned away by about {degrees:.0} degrees, at most \
+                 {MOST_TILT_DEGREES} can be straightened; check its size and the order of its corners, or use a \
+                 picture taken from the front"
+            ),
+        }
+    }
+}
+
+/// The map that straightens the plane of a rectangle; one plane unit is 1 mm of the rectangle.
+///
+/// `corners` go clockwise as seen, from the rectangle's top left, which becomes the origin; the first side becomes
+/// the x axis and measures `width_mm`, the second points down and measures `height_mm`.
+///
+/// Direct linear transformation in normalised coordinates: R. Hartley, In defense of the eight-point algorithm,
+/// IEEE PAMI 19 (1997). Four corners fix the eight numbers exactly. The ninth can be set to 1 because it vanishes
+/// only if the mean of the corners, which is the origin here, were seen at infinity.
+pub fn rectangle_plane(
+    corners: [Point<Pixels>; 4],
+    width_mm: f64,
+    height_mm: f64,
+) -> Result<Map<Pixels, Plane>, PlaneProblem> {
+    seen_from_the_front(corners)?;
+    let from = corners.map(|c| c.raw().to_vec2());
+    let to = [(0.0, 0.0), (width_mm, 0.0), (width_mm, height_mm), (0.0, height_mm)].map(|(x, y)| Vec2::new(x, y));
+    let (from_normal, to_normal) = (normal(&from), normal(&to));
+
+    let mut equations = SMatrix::<f64, 8, 8>::zeros();
+    let mut right = SVector::<f64, 8>::zeros();
+    for (i, (p, q)) in from.into_iter().zip(to).enumerate() {
+        let (p, q) = (from_normal * p.to_point(), to_normal * q.to_point());
+        let rows = [
+            [p.x, p.y, 1.0, 0.0, 0.0, 0.0, -q.x * p.x, -q.x * p.y],
+            [0.0, 0.0, 0.0, p.x, p.y, 1.0, -q.y * p.x, -q.y * p.y],
+        ];
+        for (row, (numbers, q)) in rows.into_iter().zip([q.x, q.y]).enumerate() {
+            equations.set_row(2 * i + row, &SVector::from(numbers).transpose());
+            right[2 * i + row] = q;
+        }
+    }
+    let h = equations.lu().solve(&right).expect("no three of the corners are on a line");
+
+    let tilt = tilt_degrees(&h);
+    if tilt > MOST_TILT_DEGREES {
+        return Err(PlaneProblem::EdgeOn(tilt));
+    }
+    let straighten: Map<Plane, Plane> = Map::projective([h[0], h[1], h[2], h[3], h[4], h[5], h[6], h[7], 1.0]);
+    Ok(Map::affine(from_normal).then(&straighten).then(&Map::affine(to_normal.inverse())))
+}
+
+/// Whether `p` is seen on the near side of the horizon of the rectangle's plane: only there does the straightened
+/// plane have a place for it.
+pub(crate) fn before_the_horizon(corners: [Point<Pixels>; 4], p: Point<Pixels>) -> bool {
+    // Opposite sides meet on the horizon; lines and points of the picture are vectors of three here.
+    let [a, b, c, d] = corners.map(|c| [c.x, c.y, 1.0]);
+    let horizon = cross3(cross3(cross3(a, b), cross3(c, d)), cross3(cross3(b, c), cross3(d, a)));
+    let side = |p: [f64; 3]| horizon[0] * p[0] + horizon[1] * p[1] + horizon[2];
+    side([p.x, p.y, 1.0]) * side(a) > 0.0
+}
+
+fn seen_from_the_front(corners: [Point<Pixels>; 4]) -> Result<(), PlaneProblem> {
+    // With y down, turning clockwise gives a positive cross product.
+    let mut turns = [0.0; 4];
+    for (i, turn) in turns.iter_mut().enumerate() {
+        let [before, here, after] = [corners[(i + 3) % 4], corners[i], corners[(i + 1) % 4]].map(Point::raw);
+        let sides = [here - before, after - here, after - before];
+        *turn = sides[0].cross(sides[1]);
+        let height = turn.abs() / sides.map(Vec2::hypot).into_iter().fold(f64::MIN_POSITIVE, f64::max);
+        if height < LEAST_CORNER_HEIGHT_PX {
+            return Err(PlaneProblem::Flat(i + 1, height));
+        }
+    }
+    let against = turns.iter().filter(|turn| **turn < 0.0).count();
+    let odd_one = |sign: f64| turns.iter().position(|turn| turn * sign > 0.0).map_or(0, |i| i + 1);
+    match against {
+        0 => Ok(()),
+        1 => Err(PlaneProblem::Dented(odd_one(-1.0))),
+        2 => Err(PlaneProblem::Crossed),
+        3 => Err(PlaneProblem::Dented(odd_one(1.0))),
+        _ => Err(PlaneProblem::Reversed),
+    }
+}
+
+/// Moves the mean of the points to the origin and their mean distance from it to √2.
+fn normal(points: &[Vec2; 4]) -> Affine {
+    let mean = points.iter().fold(Vec2::ZERO, |sum, p| sum + *p) / 4.0;
+    let distance = points.iter().map(|p| (*p - mean).hypot()).sum::<f64>() / 4.0;
+    Affine::translate(-mean).then_scale(std::f64::consts::SQRT_2 / distance)
+}
+
+/// How far the plane is turned away where the mean of the corners is seen: a circle of the plane is seen there as an
+/// ellipse whose axes are as the cosine of the tilt.
+fn tilt_degrees(h: &SVector<f64, 8>) -> f64 {
+    let (x, y) = (h[2], h[5]);
+    let axes = Matrix2::new(h[0] - x * h[6], h[1] - x * h[7], h[3] - y * h[6], h[4] - y * h[7]).singular_values();
+    (axes.min() / axes.max()).acos().to_degrees()
+}
+
+fn cross3(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
+    [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn corners(c: [[f64; 2]; 4]) -> [Point<Pixels>; 4] {
+        c.map(|[x, y]| Point::new(x, y))
+    }
+
+    /// A sheet of 297 × 210 mm on a staff of 1400 mm (worked example of this project).
+    const SHEET: [[f64; 2]; 4] = [[1783.8, 1338.9], [2222.9, 1347.0], [2219.6, 1663.7], [1786.9, 1646.2]];
+
+    #[test]
+    fn a_sheet_on_a_staff_straightens_the_whole_staff() {
+        let plane = rectangle_plane(corners(SHEET), 297.0, 210.0).expect("a plain view");
+        let length = plane.point(Point::new(1042.0, 1471.7)).distance(plane.point(Point::new(3106.8, 1532.7)));
+        assert!((length - 1399.9).abs() < 0.05, "{length}");
+    }
+
+    #[test]
+    fn the_corners_come_out_as_the_rectangle() {
+        let plane = rectangle_plane(corners(SHEET), 297.0, 210.0).expect("a plain view");
+        for (corner, (x, y)) in corners(SHEET).into_iter().zip([(0.0, 0.0), (297.0, 0.0), (297.0, 210.0), (0.0, 210.0)])
+        {
+            assert!(plane.point(corner).distance(Point::new(x, y)) < 1e-9);
+        }
+    }
+
+    /// Unit square → quadrilateral in closed form: P. Heckbert, Fundamentals of texture mapping and image warping,
+    /// master's thesis, University of California, Berkeley, 1989, section 2.2.3.
+    fn heckbert(q: [[f64; 2]; 4], u: f64, v: f64) -> Point<Pixels> {
+        let [[x0, y0], [x1, y1], [x2, y2], [x3, y3]] = q;
+        let (dx1, dx2, sx) = (x1 - x2, x3 - x2, x0 - x1 + x2 - x3);
+        let (dy1, dy2, sy) = (y1 - y2, y3 - y2, y0 - y1 + y2 - y3);
+        let det = dx1 * dy2 - dx2 * dy1;
+        let (g, h) = ((sx * dy2 - dx2 * sy) / det, (dx1 * sy - sx * dy1) / det);
+        let w = g * u + h * v + 1.0;
+        let x = (x1 - x0 + g * x1) * u + (x3 - x0 + h * x3) * v + x0;
+        let y = (y1 - y0 + g * y1) * u + (y3 - y0 + h * y3) * v + y0;
+        Point::new(x / w, y / w)
+    }
+
+    proptest! {
+        #[test]
+        fn the_plane_agrees_with_the_closed_form(
+            shift in prop::array::uniform8(-120.0..120.0f64), width in 50.0..3000.0f64, height in 50.0..3000.0f64,
+            u in -0.5..1.5f64, v in -0.5..1.5f64,
+        ) {
+            let [a, b, c, d, e, f, g, h] = shift;
+            let q = [[500.0 + a, 400.0 + b], [1300.0 + c, 400.0 + d], [1300.0 + e, 1100.0 + f], [500.0 + g, 1100.0 + h]];
+            let seen = heckbert(q, u, v);
+            prop_assume!(before_the_horizon(corners(q), seen));
+            if let Ok(plane) = rectangle_plane(corners(q), width, height) {
+                let p = plane.point(seen);
+                let off = p.distance(Point::new(u * width, v * height));
+                prop_assert!(off < 1e-7 * width.max(height), "{off}");
+            }
+        }
+    }
+
+    #[test]
+    fn corners_that_no_rectangle_shows_are_refused_with_the_reason() {
+        let problem = |c, width, height| rectangle_plane(corners(c), width, height).expect_err("not a rectangle");
+        let [a, b, c, d] = SHEET;
+        assert_eq!(problem([a, c, b, d], 297.0, 210.0), PlaneProblem::Crossed);
+        assert_eq!(problem([d, c, b, a], 297.0, 210.0), PlaneProblem::Reversed);
+        assert_eq!(problem([a, b, [1900.0, 1400.0], d], 297.0, 210.0), PlaneProblem::Dented(3));
+        assert!(matches!(problem([a, b, [2000.0, 1499.0], d], 297.0, 210.0), PlaneProblem::Flat(3, off) if off < 3.0));
+        assert!(matches!(problem([a, a, c, d], 297.0, 210.0), PlaneProblem::Flat(1, off) if off == 0.0));
+        let thin = [[0.0, 0.0], [900.0, 0.0], [900.0, 60.0], [0.0, 60.0]];
+        assert!(matches!(problem(thin, 900.0, 600.0), PlaneProblem::EdgeOn(tilt) if (tilt - 84.26).abs() < 0.01));
+    }
+
+    #[test]
+    fn beyond_the_horizon_is_no_place_of_the_plane() {
+        // Floor boards that run together at y = 100: the sides meet at (500, 100), the others are level.
+        let floor = corners([[450.0, 300.0], [550.0, 300.0], [600.0, 500.0], [400.0, 500.0]]);
+        assert!(before_the_horizon(floor, Point::new(-3000.0, 100.5)));
+        assert!(before_the_horizon(floor, Point::new(500.0, 9000.0)));
+        assert!(!before_the_horizon(floor, Point::new(500.0, 99.5)));
+        let square_on = corners([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0]]);
+        assert!(before_the_horizon(square_on, Point::new(-1e6, 1e6)));
+    }
+}

@@ -5,7 +5,7 @@
 use std::fmt::Debug;
 use std::marker::PhantomData;
 
-use kurbo::{Affine, BezPath, ParamCurve, ParamCurveDeriv, Shape};
+use kurbo::{Affine, BezPath, ParamCurve, ParamCurveDeriv, PathEl, Shape};
 
 /// A frame of coordinates.
 pub trait Space: Copy + Debug + PartialEq + Send + Sync + 'static {}
@@ -93,13 +93,13 @@ impl<S: Space> Path<S> {
     pub fn flatten(&self, tolerance: f64) -> Vec<Vec<Point<S>>> {
         let mut lines: Vec<Vec<Point<S>>> = Vec::new();
         kurbo::flatten(&self.raw, tolerance, |el| match el {
-            kurbo::PathEl::MoveTo(p) => lines.push(vec![p.into()]),
-            kurbo::PathEl::LineTo(p) => {
+            PathEl::MoveTo(p) => lines.push(vec![p.into()]),
+            PathEl::LineTo(p) => {
                 if let Some(line) = lines.last_mut() {
                     line.push(p.into());
                 }
             }
-            kurbo::PathEl::ClosePath => {
+            PathEl::ClosePath => {
                 if let Some(line) = lines.last_mut()
                     && line.first() != line.last()
                 {
@@ -216,29 +216,31 @@ impl<A: Space, B: Space> Map<A, B> {
     }
 
     fn refit(&self, path: &Path<A>, tolerance: f64) -> Path<B> {
-        // Segments rather than elements: a closing line is mapped like any other.
+        // A line stays a line, so that a closing line, which no element spells out, needs no care either.
         let mut fitted = BezPath::new();
-        let mut pen = None;
-        for (segment, closes) in segments(&path.raw) {
-            let start = self.raw_point(segment.eval(0.0));
-            if pen != Some(start) {
-                fitted.move_to(start);
+        let (mut start, mut pen) = (kurbo::Point::ORIGIN, kurbo::Point::ORIGIN);
+        for &element in path.raw.elements() {
+            match element {
+                PathEl::MoveTo(p) => {
+                    fitted.move_to(self.raw_point(p));
+                    start = p;
+                }
+                PathEl::LineTo(p) => fitted.line_to(self.raw_point(p)),
+                PathEl::QuadTo(c, p) => {
+                    self.refit_cubic(kurbo::QuadBez::new(pen, c, p).raise(), tolerance, &mut fitted, 0);
+                }
+                PathEl::CurveTo(c, d, p) => {
+                    self.refit_cubic(kurbo::CubicBez::new(pen, c, d, p), tolerance, &mut fitted, 0);
+                }
+                PathEl::ClosePath => fitted.close_path(),
             }
-            match segment {
-                kurbo::PathSeg::Line(line) => fitted.line_to(self.raw_point(line.p1)),
-                _ => self.refit_cubic(segment.to_cubic(), tolerance, &mut fitted, 0),
-            }
-            pen = Some(self.raw_point(segment.eval(1.0)));
-            if closes {
-                fitted.close_path();
-                pen = None;
-            }
+            pen = element.end_point().unwrap_or(start);
         }
         Path::new(fitted)
     }
 
     /// Halves the cubic until the image of each half, fitted by its end tangents and its middle, lies within
-    /// `tolerance` of the true image at eight places.
+    /// `tolerance` of the true image at seven places between its ends.
     fn refit_cubic(&self, cubic: kurbo::CubicBez, tolerance: f64, out: &mut BezPath, depth: u32) {
         let image = |t: f64| self.raw_point(cubic.eval(t));
         let tangent = |t: f64| {
@@ -262,18 +264,102 @@ impl<A: Space, B: Space> Map<A, B> {
     }
 }
 
-/// The segments of `path` in order, each with whether its subpath is closed by it.
-fn segments(path: &BezPath) -> Vec<(kurbo::PathSeg, bool)> {
-    let mut out: Vec<(kurbo::PathSeg, bool)> = Vec::new();
-    for index in 0..path.elements().len() {
-        if let Some(segment) = path.get_seg(index) {
-            out.push((segment, false));
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kurbo::{ParamCurveArclen, ParamCurveNearest, PathSeg};
+
+    /// A camera that looks down at the prop from the side: the far edge of a 2000 wide picture is a third smaller.
+    fn tilted() -> Map<Pixels, Plane> {
+        Map::projective([0.9, 0.12, -40.0, -0.05, 1.1, 25.0, 1.6e-4, -0.9e-4, 1.0])
+    }
+
+    fn drawn(path: &str) -> Path<Pixels> {
+        Path::new(BezPath::from_svg(path).expect("path data of this test"))
+    }
+
+    /// How far the images of many places on `path` lie from `mapped`, at most.
+    fn worst(map: &Map<Pixels, Plane>, path: &Path<Pixels>, mapped: &Path<Plane>) -> f64 {
+        let mapped: Vec<PathSeg> = mapped.raw().segments().collect();
+        let off = |p: kurbo::Point| {
+            let p = map.point(p.into()).raw();
+            mapped.iter().map(|s| s.nearest(p, 1e-9).distance_sq).fold(f64::INFINITY, f64::min).sqrt()
+        };
+        let places = path.raw().segments().flat_map(|s| (0..=200).map(move |i| s.eval(f64::from(i) / 200.0)));
+        places.map(off).fold(0.0, f64::max)
+    }
+
+    const LEAF: &str = "M200 100 C900 -150 1700 300 1800 900 Q1500 1400 700 1200 L300 1000 C50 800 -100 300 200 100 Z";
+
+    #[test]
+    fn a_curve_through_a_homography_stays_within_the_tolerance() {
+        let (map, leaf) = (tilted(), drawn(LEAF));
+        for tolerance in [1.0, 0.1, 0.01] {
+            let off = worst(&map, &leaf, &map.path(&leaf, tolerance));
+            assert!(off <= tolerance, "{off} off, {tolerance} allowed");
         }
-        if matches!(path.elements()[index], kurbo::PathEl::ClosePath)
-            && let Some(last) = out.last_mut()
-        {
-            last.1 = true;
+        let by_control_points = Path::new(leaf.raw().elements().iter().map(|el| mapped_element(&map, *el)).collect());
+        let off = worst(&map, &leaf, &by_control_points);
+        assert!(off > 1.0, "mapping control points is only {off} off: this test would not notice");
+    }
+
+    fn mapped_element(map: &Map<Pixels, Plane>, element: PathEl) -> PathEl {
+        let at = |p: kurbo::Point| map.point(p.into()).raw();
+        match element {
+            PathEl::MoveTo(p) => PathEl::MoveTo(at(p)),
+            PathEl::LineTo(p) => PathEl::LineTo(at(p)),
+            PathEl::QuadTo(c, p) => PathEl::QuadTo(at(c), at(p)),
+            PathEl::CurveTo(c, d, p) => PathEl::CurveTo(at(c), at(d), at(p)),
+            PathEl::ClosePath => PathEl::ClosePath,
         }
     }
-    out
+
+    #[test]
+    fn lines_stay_lines_through_a_homography() {
+        let (map, kite) = (tilted(), drawn("M0 0 L800 100 L900 1100 L-50 700 Z"));
+        let mapped = map.path(&kite, 0.1);
+        let expected: BezPath = kite.raw().elements().iter().map(|el| mapped_element(&map, *el)).collect();
+        assert_eq!(mapped.raw(), &expected);
+    }
+
+    #[test]
+    fn a_ring_and_its_hole_stay_closed_and_apart() {
+        // The second subpath ends exactly where it starts: nothing may reach back to the first.
+        let (map, ring) =
+            (tilted(), drawn("M0 0 L900 0 L900 900 L0 900 Z M300 300 C300 500 600 500 600 300 L300 300 Z"));
+        let mapped = map.path(&ring, 0.1);
+        let closed = mapped.raw().elements().iter().filter(|el| matches!(el, PathEl::ClosePath)).count();
+        assert_eq!(closed, 2);
+        let length = |path: &BezPath| path.segments().map(|s| s.arclen(1e-6)).sum::<f64>();
+        let back = map.inverse().path(&mapped, 0.001);
+        assert!((length(back.raw()) - length(ring.raw())).abs() < 0.5);
+        let lines = mapped.flatten(0.1);
+        assert_eq!(lines.len(), 2);
+        assert!(lines.iter().all(|line| line.first() == line.last()));
+    }
+
+    #[test]
+    fn an_open_path_stays_open() {
+        let mapped = tilted().path(&drawn("M0 0 C100 0 200 100 200 200"), 0.1);
+        assert!(!mapped.raw().elements().contains(&PathEl::ClosePath));
+    }
+
+    #[test]
+    fn an_affine_map_keeps_control_points() {
+        let twice: Map<Pixels, Plane> = Map::affine(Affine::scale(2.0));
+        assert_eq!(twice.path(&drawn("M1 2 C3 4 5 6 7 8 Z"), 9.0).raw().to_svg(), "M2,4 C6,8 10,12 14,16 Z");
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn the_inverse_undoes_the_map_and_then_is_one_after_the_other(x in -500.0..2500.0, y in -500.0..2500.0) {
+            let p = Point::new(x, y);
+            let map = tilted();
+            let scale: Map<Plane, Pattern> = Map::affine(Affine::new([1.3, 0.2, -0.1, 0.8, 5.0, 6.0]));
+            proptest::prop_assert!(map.inverse().point(map.point(p)).distance(p) < 1e-8);
+            let both = map.then(&scale);
+            proptest::prop_assert!(both.point(p).distance(scale.point(map.point(p))) < 1e-9);
+            proptest::prop_assert!(both.inverse().point(both.point(p)).distance(p) < 1e-8);
+        }
+    }
 }
