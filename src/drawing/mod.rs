@@ -1,7 +1,19 @@
 //! Pages and pieces → lines by class and text, in millimetres: the one thing every writer reads.
 
+mod block;
 mod clip;
+mod cover;
 mod lines;
+mod preview;
+mod rulers;
+mod setting;
+mod tile;
 
+pub use block::cut_words;
 pub use clip::clip;
-pub use lines::{Class, Drawing, Label, Line, Stroke};
+pub use cover::{Facts, Front, front};
+pub use lines::{Class, Drawing, Label, Line, Stroke, WORDS_GREY};
+pub use preview::{Figure, flat_figure, side_by_side};
+pub use tile::{Header, tiles, words_beside};
+
+pub(crate) use setting::{shorten, wrap};

@@ -80,6 +80,21 @@ impl Clearing {
         }
     }
 
+    /// How many cells are free.
+    pub fn free(&self) -> usize {
+        self.taken.iter().filter(|&&taken| !taken).count()
+    }
+
+    /// The middle of all that is free; of the window when nothing is.
+    pub fn middle(&self) -> Point {
+        let (mut sum, mut count) = (kurbo::Vec2::ZERO, 0.0);
+        for (index, _) in self.taken.iter().enumerate().filter(|(_, taken)| !**taken) {
+            sum += kurbo::Vec2::new((index % self.columns) as f64 + 0.5, (index / self.columns) as f64 + 0.5);
+            count += 1.0;
+        }
+        if count > 0.0 { self.window.origin() + sum * (CELL / count) } else { self.window.center() }
+    }
+
     /// The free place of `size` whose middle is nearest to `wish`, with as much air around it as can be had up to
     /// `air`; `None` when it fits nowhere.
     pub fn find(&self, size: Size, wish: Point, air: f64) -> Option<Rect> {

@@ -1,0 +1,333 @@
+//! The first pages: what it is, is the printer right, what pieces there are, how it goes together, what to beware of.
+//!
+//! The big frame of the first page is the test square: it is what the maker measures before printing the rest.
+
+use kurbo::{Rect, Size, Vec2};
+
+use super::lines::{Class, Drawing};
+use super::tile::page_name;
+use super::{clip, cut_words, shorten, wrap};
+use crate::paper::{Layout, Sheet};
+use crate::pattern::Piece;
+use crate::space::Page;
+use crate::text::{BOLD, ENGLISH, REGULAR, fill};
+use crate::units::{Length, Shown, show};
+
+/// What the first pages tell of the build, in words already.
+#[derive(Clone, Debug)]
+pub struct Facts {
+    /// Name of the build.
+    pub name: String,
+    /// Its date, when it has one.
+    pub date: Option<String>,
+    /// "1415 mm, give or take 22 mm"
+    pub length: String,
+    /// Likewise.
+    pub width: String,
+    /// "a wearer 1715 mm tall in shoes (1680 mm barefoot)"; `None` when the size does not follow a wearer.
+    pub wearer: Option<String>,
+    /// What the size rests on.
+    pub rests_on: String,
+    /// How sizes are shown.
+    pub shown: Shown,
+}
+
+/// The first pages of a document, in the frame of the core.
+#[derive(Clone, Debug)]
+pub struct Front {
+    /// One drawing a page.
+    pub pages: Vec<Drawing<Page>>,
+}
+
+/// Em of running text, in mm.
+const BODY: f64 = 2.7;
+/// Base line to base line, in ems.
+const LEADING: f64 = 1.38;
+/// White inside the frame, and between columns.
+const INSET: f64 = 5.0;
+
+/// The first pages for `layout`, when the whole document has `pages(n)` pages with `n` of them in front.
+pub fn front(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages: &dyn Fn(usize) -> usize) -> Front {
+    // How many there are changes the page count that stands on them, but not how they break.
+    let count = compose(layout, pieces, facts, paper, 0).len();
+    Front { pages: compose(layout, pieces, facts, paper, pages(count)) }
+}
+
+/// The test frame: 180.0 by 240.0 mm on the core of A4 and Letter.
+fn frame(core: Size) -> Rect {
+    let step = |room: f64, most: f64| (((room - 1.0) / 20.0).floor() * 20.0).min(most);
+    let size = Size::new(step(core.width, 180.0), step(core.height, 240.0));
+    Rect::from_origin_size(((core.width - size.width) / 2.0, (core.height - size.height) / 2.0), size)
+}
+
+fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages: usize) -> Vec<Drawing<Page>> {
+    let frame = frame(layout.core.size);
+    let mut flow = Flow::new(frame);
+    flow.title(facts);
+    flow.heading(ENGLISH.test_square);
+    let side = |mm: f64| format!("{mm:.1} mm ({})", show(Length::mm(mm), Shown::Imperial));
+    flow.text(&fill(ENGLISH.test_measure, &[&side(frame.width()), &side(frame.height())]), BODY);
+    for verdict in [ENGLISH.test_good, ENGLISH.test_stretch, ENGLISH.test_stop] {
+        flow.boxed(verdict);
+    }
+    flow.heading(ENGLISH.finished_size);
+    flow.text(&fill(ENGLISH.long_by_wide, &[&facts.length, &facts.width]), BODY);
+    flow.text(ENGLISH.right_19_in_20, BODY);
+    if let Some(wearer) = &facts.wearer {
+        flow.text(&format!("{} {wearer}.", ENGLISH.wearer), BODY);
+    }
+    flow.text(&fill(ENGLISH.size_rests_on, &[&facts.rests_on]), BODY);
+    flow.text(&fill(ENGLISH.pages_count, &[&pages.to_string(), paper]), BODY);
+    flow.heading(ENGLISH.piece_list);
+    for (index, piece) in pieces.iter().enumerate() {
+        flow.piece(piece, &on_pages(layout, index), facts.shown);
+    }
+    flow.heading(ENGLISH.how_to);
+    flow.text(ENGLISH.how_print, BODY);
+    let joins = layout.tiles.iter().any(|tile| !tile.neighbours.none());
+    flow.text(if joins { ENGLISH.how_tape } else { ENGLISH.how_tape_none }, BODY);
+    flow.text(ENGLISH.how_cut, BODY);
+    flow.heading(ENGLISH.lines);
+    flow.legend();
+    if joins {
+        flow.heading(ENGLISH.map);
+        flow.map(layout, pieces);
+    }
+    flow.heading(ENGLISH.care);
+    for caution in ENGLISH.cautions {
+        flow.text(caution, BODY * 0.92);
+    }
+    flow.finish()
+}
+
+/// "1.1 1.2 2.1"
+fn on_pages(layout: &Layout, piece: usize) -> String {
+    let names: Vec<String> =
+        layout.tiles.iter().filter(|tile| tile.pieces.contains(&piece)).map(page_name).collect();
+    match names.as_slice() {
+        [first, .., last] if names.len() > 3 => format!("{first} … {last}"),
+        _ => names.join(" "),
+    }
+}
+
+/// Blocks of text and drawing that fill columns, and pages of columns.
+struct Flow {
+    frame: Rect,
+    columns: usize,
+    width: f64,
+    done: Vec<Drawing<Page>>,
+    page: Drawing<Page>,
+    column: usize,
+    /// Where columns begin on this page.
+    top: f64,
+    y: f64,
+}
+
+impl Flow {
+    fn new(frame: Rect) -> Self {
+        let columns = if frame.width() >= 140.0 { 2 } else { 1 };
+        #[expect(clippy::cast_precision_loss, reason = "one or two columns")]
+        let width = (frame.width() - INSET * (columns as f64 + 1.0)) / columns as f64;
+        let mut flow = Self {
+            frame,
+            columns,
+            width,
+            done: Vec::new(),
+            page: Drawing::default(),
+            column: 0,
+            top: frame.y0 + INSET,
+            y: frame.y0 + INSET,
+        };
+        flow.test_frame();
+        flow
+    }
+
+    /// The frame to be measured, with its ends marked and its sides named.
+    fn test_frame(&mut self) {
+        let f = self.frame;
+        self.page.line(Class::SettingOut, kurbo::Shape::to_path(&f, 0.1));
+        let across = format!("{:.1} mm", f.width());
+        let size = 2.4;
+        let x = f.center().x - REGULAR.width(&across, size) / 2.0;
+        self.page.text(x, f.y1 + 3.4, size, false, across);
+        let down = format!("{:.1} mm", f.height());
+        let y = f.center().y + REGULAR.width(&down, size) / 2.0;
+        let at = (kurbo::Point::new(f.x0 - 1.4, y)).into();
+        self.page.labels.push(super::Label { at, text: down, size, bold: false, turn: -90.0 });
+    }
+
+    fn title(&mut self, facts: &Facts) {
+        let (x, wide) = (self.frame.x0 + INSET, self.frame.width() - 2.0 * INSET);
+        let kind = match &facts.date {
+            Some(date) => format!("{}  ·  {date}", ENGLISH.cover_kind),
+            None => ENGLISH.cover_kind.to_owned(),
+        };
+        self.page.text(x, self.y + 2.6, 3.0, false, kind);
+        let size = 7.5_f64.min(7.5 * wide / BOLD.width(&facts.name, 7.5)).max(4.5);
+        let mut y = self.y + 5.0;
+        for line in wrap(&BOLD, &facts.name, size, wide) {
+            y += size * 1.15;
+            self.page.text(x, y, size, true, line);
+        }
+        self.top = y + 2.5;
+        self.y = self.top;
+    }
+
+    /// The left edge of the current column.
+    fn x(&self) -> f64 {
+        #[expect(clippy::cast_precision_loss, reason = "one or two columns")]
+        let column = self.column as f64;
+        self.frame.x0 + INSET + column * (self.width + INSET)
+    }
+
+    /// Goes on in the next column or page when fewer than `height` mm are left.
+    fn need(&mut self, height: f64) {
+        if self.y + height <= self.frame.y1 - 2.0 {
+            return;
+        }
+        self.column += 1;
+        if self.column == self.columns {
+            self.done.push(std::mem::take(&mut self.page));
+            self.column = 0;
+            self.top = self.frame.y0 + INSET;
+        }
+        self.y = self.top;
+    }
+
+    fn heading(&mut self, text: &str) {
+        self.need(14.0);
+        if self.y > self.top {
+            self.y += 2.2;
+        }
+        self.page.text(self.x(), self.y + 3.4, 3.5, true, text);
+        self.y += 5.4;
+    }
+
+    fn text(&mut self, text: &str, size: f64) {
+        self.indented(text, size, 0.0);
+        self.y += 0.9;
+    }
+
+    fn indented(&mut self, text: &str, size: f64, indent: f64) {
+        for line in wrap(&REGULAR, text, size, self.width - indent) {
+            self.need(size * LEADING);
+            self.page.text(self.x() + indent, self.y + size, size, false, line);
+            self.y += size * LEADING;
+        }
+    }
+
+    /// A line with a box to tick.
+    fn boxed(&mut self, text: &str) {
+        self.need(2.0 * BODY * LEADING);
+        let corner = (self.x(), self.y + 0.5);
+        self.page.line(Class::SettingOut, kurbo::Shape::to_path(&Rect::from_origin_size(corner, (2.4, 2.4)), 0.1));
+        self.indented(text, BODY, 4.2);
+        self.y += 0.9;
+    }
+
+    fn piece(&mut self, piece: &Piece, pages: &str, shown: Shown) {
+        self.need(3.0 * BODY * LEADING);
+        let indent = 8.0;
+        self.page.text(self.x(), self.y + BODY, 3.2, true, piece.letter.clone());
+        let on = fill(ENGLISH.on_pages, &[pages]);
+        let on_width = REGULAR.width(&on, BODY * 0.85);
+        let name = shorten(&BOLD, &piece.name, BODY, self.width - indent - on_width - 2.0);
+        self.page.text(self.x() + indent, self.y + BODY, BODY, true, name);
+        self.page.text(self.x() + self.width - on_width, self.y + BODY, BODY * 0.85, false, on);
+        self.y += BODY * LEADING;
+        let (width, height) = piece.size();
+        let size = fill(ENGLISH.wide_high, &[&show(width, shown), &show(height, shown)]);
+        self.indented(&format!("{}; {size}", cut_words(piece, shown)), BODY * 0.92, indent);
+        self.y += 0.7;
+    }
+
+    fn legend(&mut self) {
+        for (class, dash, text) in [
+            (Class::Cut, None, ENGLISH.line_cut),
+            (Class::Join, Some([3.0, 1.5]), ENGLISH.line_join),
+            (Class::Join, None, ENGLISH.line_mark),
+            (Class::SettingOut, None, ENGLISH.line_setting_out),
+        ] {
+            self.need(BODY * LEADING);
+            let (x, y) = (self.x(), self.y + BODY * 0.62);
+            let mut path = kurbo::BezPath::new();
+            if text == ENGLISH.line_mark {
+                path.move_to((x + 6.0, y - 1.5));
+                path.line_to((x + 6.0, y + 1.5));
+                path.move_to((x + 4.5, y));
+                path.line_to((x + 7.5, y));
+            } else {
+                path.move_to((x, y));
+                path.line_to((x + 12.0, y));
+            }
+            match dash {
+                Some(dash) => self.page.dashed(class, path, dash),
+                None => self.page.line(class, path),
+            }
+            self.indented(text, BODY, 15.0);
+        }
+    }
+
+    /// Every joined sheet at one scale, its pages named, the outlines of its pieces in it.
+    fn map(&mut self, layout: &Layout, pieces: &[Piece]) {
+        let joined: Vec<usize> = (0..layout.sheets.len())
+            .filter(|&s| layout.tiles.iter().any(|tile| tile.sheet == s && !tile.neighbours.none()))
+            .collect();
+        let widest = joined.iter().map(|&s| layout.sheets[s].size.width).fold(1.0, f64::max);
+        let highest = joined.iter().map(|&s| layout.sheets[s].size.height).fold(1.0, f64::max);
+        let scale = (self.width / widest).min(70.0 / highest);
+        let mut x = 0.0;
+        let mut row = 0.0_f64;
+        for &index in &joined {
+            let sheet = &layout.sheets[index];
+            let size = sheet.size * scale;
+            if x > 0.0 && x + size.width > self.width {
+                self.y += row + 6.0;
+                (x, row) = (0.0, 0.0);
+            }
+            self.need(size.height + 6.0);
+            let shift = Vec2::new(self.x() + x, self.y);
+            self.page.add(plan(layout, index, sheet, pieces, scale), shift);
+            let letters: Vec<&str> = sheet.placed.iter().map(|p| pieces[p.piece].letter.as_str()).collect();
+            let caption =
+                fill(ENGLISH.map_sheet, &[&(index + 1).to_string(), &letters.join(" ")]);
+            self.page.text(shift.x, self.y + size.height + 2.8, 2.2, false, caption.clone());
+            row = row.max(size.height + 4.0);
+            x += size.width.max(REGULAR.width(&caption, 2.2)) + 4.0;
+        }
+        self.y += row + 1.0;
+    }
+
+    fn finish(mut self) -> Vec<Drawing<Page>> {
+        self.done.push(self.page);
+        self.done
+    }
+}
+
+/// One joined sheet on the map.
+fn plan(layout: &Layout, index: usize, sheet: &Sheet, pieces: &[Piece], scale: f64) -> Drawing<Page> {
+    let mut drawing = Drawing::default();
+    let overlap = layout.core.overlap / 2.0;
+    for tile in layout.tiles.iter().filter(|tile| tile.sheet == index) {
+        let n = tile.neighbours;
+        let inset = |neighbour: Option<_>| if neighbour.is_some() { overlap } else { 0.0 };
+        let cell = Rect::new(
+            tile.field.x0 + inset(n.left),
+            tile.field.y0 + inset(n.above),
+            tile.field.x1 - inset(n.right),
+            tile.field.y1 - inset(n.below),
+        )
+        .scale_from_origin(scale);
+        drawing.line(Class::Join, kurbo::Shape::to_path(&cell, 0.1));
+        let name = page_name(tile);
+        let size = 2.4_f64.min(cell.width() * 0.3).min(cell.height() * 0.5);
+        let x = cell.center().x - BOLD.width(&name, size) / 2.0;
+        drawing.text(x, cell.center().y + BOLD.cap_height(size) / 2.0, size, true, name);
+    }
+    for placed in &sheet.placed {
+        let on_sheet = placed.to_sheet.path(&pieces[placed.piece].outline, f64::INFINITY);
+        let small = crate::space::Path::<Page>::new(kurbo::Affine::scale(scale) * on_sheet.raw().clone());
+        drawing.line(Class::SettingOut, clip(&small, (sheet.size * scale).to_rect()).raw().clone());
+    }
+    drawing
+}

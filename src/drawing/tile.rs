@@ -1,0 +1,397 @@
+//! The pages that carry pattern. Drawn in the frame of the core, so that one drawing serves every paper sharing it.
+
+use kurbo::{BezPath, Point as Raw, Rect, Size, Vec2};
+
+use super::block::{BESIDE, Block, SETTINGS, block, up};
+use super::clip::clip;
+use super::lines::{Class, Drawing, Label};
+use super::rulers::rulers;
+use super::shorten;
+use crate::paper::{Clearing, Layout, Neighbours, Placed, Sheet, Tile};
+use crate::pattern::Piece;
+use crate::space::{JoinedSheet, Page, Path};
+use crate::text::{BOLD, ENGLISH, REGULAR, fill};
+use crate::units::Shown;
+
+/// What every page says of the build.
+#[derive(Clone, Debug)]
+pub struct Header {
+    /// Name and date.
+    pub build: String,
+    /// How sizes are shown.
+    pub shown: Shown,
+    /// Pages before the first page of pattern.
+    pub before: usize,
+    /// All pages of the document.
+    pub pages: usize,
+}
+
+/// Arm of a join mark, in mm; shorter where the overlap is narrow, so that both pages show it whole.
+const ARM: f64 = 4.0;
+/// Words keep this far from every line, in mm.
+const CLEAR: f64 = 1.3;
+/// Polylines for finding room stay this close to their curves.
+const COARSE: f64 = 0.3;
+/// Em of the letter on pages that do not hold the full words, largest first.
+const LETTERS: [f64; 5] = [9.0, 6.5, 4.5, 3.2, 2.4];
+
+/// The room that the words of `piece` need beside it; nothing when they fit inside it.
+pub fn words_beside(piece: &Piece, shown: Shown) -> Size {
+    let bounds = piece.outline.bounds();
+    let mut clearing = Clearing::new(bounds);
+    let loops = polylines(&piece.cut_path());
+    clearing.take_area(&loops, true);
+    loops.iter().for_each(|line| clearing.take_line(line, CLEAR));
+    let fits = |(setting, sideways): (super::block::Setting, bool)| {
+        let size = block(piece, shown, setting, up(false), sideways).size;
+        clearing.find(size, bounds.center(), 0.0).is_some()
+    };
+    if settings().any(fits) {
+        return Size::ZERO;
+    }
+    let size = block(piece, shown, BESIDE, up(false), false).size;
+    Size::new(size.width + 4.0 * CLEAR, size.height + 4.0 * CLEAR)
+}
+
+/// Every page of pattern of `layout`, in print order, in the frame of the core.
+pub fn tiles(layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<Page>> {
+    let mut pages: Vec<Sketch> = layout.tiles.iter().map(|tile| Sketch::new(tile)).collect();
+    for (index, sheet) in layout.sheets.iter().enumerate() {
+        let of_sheet: Vec<usize> = (0..layout.tiles.len()).filter(|&t| layout.tiles[t].sheet == index).collect();
+        draw_sheet(sheet, &of_sheet, layout, pieces, header, &mut pages);
+    }
+    let rulers = rulers(&layout.core);
+    pages
+        .into_iter()
+        .zip(&layout.tiles)
+        .enumerate()
+        .map(|(index, (sketch, tile))| {
+            let mut page = Drawing::default();
+            page.add(sketch.into_page(), layout.core.field.origin() - tile.field.origin());
+            page.add(rulers.clone(), Vec2::ZERO);
+            page.add(foot(layout, tile, pieces, header, header.before + index + 1), Vec2::ZERO);
+            page
+        })
+        .collect()
+}
+
+/// One page while it is drawn, in the frame of its joined sheet.
+struct Sketch {
+    drawing: Drawing<JoinedSheet>,
+    clearing: Clearing,
+}
+
+impl Sketch {
+    fn new(tile: &Tile) -> Self {
+        let mut clearing = Clearing::new(tile.field);
+        let corners = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0), (0.0, 0.0)];
+        let rim = corners.map(|(x, y)| {
+            Raw::new(tile.field.x0 + x * tile.field.width(), tile.field.y0 + y * tile.field.height())
+        });
+        clearing.take_line(&rim, CLEAR);
+        Self { drawing: Drawing::default(), clearing }
+    }
+
+    /// Sets `words` into `place` and keeps others out of it.
+    fn set(&mut self, words: Block, place: Rect) {
+        let shift = place.origin().to_vec2();
+        self.drawing.add(
+            Drawing {
+                lines: words.drawing.lines.into_iter().map(in_sheet_line).collect(),
+                labels: words.drawing.labels.into_iter().map(in_sheet_label).collect(),
+            },
+            shift,
+        );
+        self.clearing.take(place);
+    }
+
+    fn into_page(self) -> Drawing<Page> {
+        Drawing {
+            lines: self
+                .drawing
+                .lines
+                .into_iter()
+                .map(|line| super::Line { class: line.class, dash: line.dash, path: Path::new(line.path.raw().clone()) })
+                .collect(),
+            labels: self
+                .drawing
+                .labels
+                .into_iter()
+                .map(|l| Label { at: l.at.raw().into(), text: l.text, size: l.size, bold: l.bold, turn: l.turn })
+                .collect(),
+        }
+    }
+}
+
+/// Words are laid out by themselves first; put into a sheet they only move.
+fn in_sheet_line(line: super::Line<Page>) -> super::Line<JoinedSheet> {
+    super::Line { class: line.class, dash: line.dash, path: Path::new(line.path.raw().clone()) }
+}
+
+fn in_sheet_label(l: Label<Page>) -> Label<JoinedSheet> {
+    Label { at: l.at.raw().into(), text: l.text, size: l.size, bold: l.bold, turn: l.turn }
+}
+
+/// A piece as it lies on its sheet.
+struct Lying<'a> {
+    piece: &'a Piece,
+    placed: &'a Placed,
+    cut: Path<JoinedSheet>,
+    loops: Vec<Vec<Raw>>,
+}
+
+fn draw_sheet(
+    sheet: &Sheet,
+    of_sheet: &[usize],
+    layout: &Layout,
+    pieces: &[Piece],
+    header: &Header,
+    pages: &mut [Sketch],
+) {
+    let lying: Vec<Lying<'_>> = sheet
+        .placed
+        .iter()
+        .map(|placed| {
+            let piece = &pieces[placed.piece];
+            // Placing only moves and turns: the map is affine and exact.
+            let cut = placed.to_sheet.path(&piece.cut_path(), f64::INFINITY);
+            let loops = polylines(&cut);
+            Lying { piece, placed, cut, loops }
+        })
+        .collect();
+    for &index in of_sheet {
+        let tile = &layout.tiles[index];
+        for lying in &lying {
+            draw_cut(lying, tile, &mut pages[index]);
+        }
+        draw_joins(sheet, tile, layout.core.overlap, &mut pages[index]);
+    }
+    for index in 0..lying.len() {
+        set_words(&lying, index, of_sheet, layout, header, pages);
+    }
+}
+
+fn draw_cut(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
+    let path = clip(&lying.cut, tile.field);
+    if !path.raw().is_empty() {
+        page.drawing.line(Class::Cut, path.raw().clone());
+    }
+    for line in &lying.loops {
+        page.clearing.take_line(line, CLEAR);
+    }
+    for hole in &lying.piece.holes {
+        let centre = lying.placed.to_sheet.point(hole.at).raw();
+        if tile.field.inset(-1.0).contains(centre) {
+            let arm = (hole.diameter.to_mm() / 4.0).min(2.0);
+            page.drawing.line(Class::SettingOut, cross(centre, arm));
+            page.clearing.take(Rect::from_center_size(centre, Size::new(3.0 * arm, 3.0 * arm)));
+        }
+    }
+}
+
+fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, page: &mut Sketch) {
+    let arm = ARM.min(overlap / 2.0 - 0.8);
+    let f = tile.field;
+    let edges = [
+        (tile.neighbours.above, (f.x0, f.y0), (f.x1, f.y0)),
+        (tile.neighbours.below, (f.x0, f.y1), (f.x1, f.y1)),
+        (tile.neighbours.left, (f.x0, f.y0), (f.x0, f.y1)),
+        (tile.neighbours.right, (f.x1, f.y0), (f.x1, f.y1)),
+    ];
+    for (_, from, to) in edges.into_iter().filter(|(neighbour, ..)| neighbour.is_some()) {
+        let mut edge = BezPath::new();
+        edge.move_to(from);
+        edge.line_to(to);
+        page.drawing.dashed(Class::Join, edge, [3.0, 1.5]);
+    }
+    let here: Vec<_> = sheet.marks.iter().filter(|mark| f.inset(-arm).contains(mark.at.raw())).collect();
+    for mark in &here {
+        page.drawing.line(Class::Join, cross(mark.at.raw(), arm));
+        let size = 2.0 * (arm + 0.5);
+        page.clearing.take(Rect::from_center_size(mark.at.raw(), Size::new(size, 1.6)));
+        page.clearing.take(Rect::from_center_size(mark.at.raw(), Size::new(1.6, size)));
+    }
+    for mark in here {
+        let text = mark.number.to_string();
+        let size = 2.6;
+        let room = Size::new(BOLD.width(&text, size) + 0.6, BOLD.cap_height(size) + 0.8);
+        if let Some(place) = page.clearing.find(room, mark.at.raw() + Vec2::new(2.4, -2.4), 0.0) {
+            page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, size, true, text);
+            page.clearing.take(place);
+        }
+    }
+}
+
+fn cross(middle: Raw, arm: f64) -> BezPath {
+    let mut path = BezPath::new();
+    path.move_to(middle - Vec2::new(arm, 0.0));
+    path.line_to(middle + Vec2::new(arm, 0.0));
+    path.move_to(middle - Vec2::new(0.0, arm));
+    path.line_to(middle + Vec2::new(0.0, arm));
+    path
+}
+
+/// The words of one piece on the page where they have the most room, and its letter on every other page it crosses.
+fn set_words(
+    lying: &[Lying<'_>],
+    index: usize,
+    of_sheet: &[usize],
+    layout: &Layout,
+    header: &Header,
+    pages: &mut [Sketch],
+) {
+    let this = &lying[index];
+    let mut rooms: Vec<(usize, Clearing)> = of_sheet
+        .iter()
+        .filter(|&&tile| shows(this, layout.tiles[tile].field))
+        .map(|&tile| {
+            let mut clearing = pages[tile].clearing.clone();
+            clearing.take_area(&this.loops, true);
+            (tile, clearing)
+        })
+        .collect();
+    rooms.sort_by_key(|(tile, clearing)| (std::cmp::Reverse(clearing.free()), *tile));
+    let up = up(this.placed.turned);
+    let words = |setting, sideways| block(this.piece, header.shown, setting, up, sideways);
+    let inside = settings().find_map(|(setting, sideways)| {
+        let words = words(setting, sideways);
+        rooms.iter().take(4).find_map(|(tile, clearing)| {
+            let place = clearing.find(words.size, clearing.middle(), 3.0)?;
+            Some((*tile, place))
+        }).map(|(tile, place)| (tile, place, words))
+    });
+    let main = match inside {
+        Some((tile, place, words)) => {
+            pages[tile].set(words, place);
+            Some(tile)
+        }
+        None => rooms.first().and_then(|(tile, _)| {
+            let wish = this.placed.words.map_or_else(|| middle_in(this, layout.tiles[*tile].field), |rect| rect.center());
+            let beside = outside(lying, &pages[*tile]);
+            let (words, place) = [false, true].into_iter().find_map(|sideways| {
+                let words = words(BESIDE, sideways);
+                let place = beside.find(words.size, wish, 0.0)?;
+                Some((words, place))
+            })?;
+            point_at(this, place, &mut pages[*tile]);
+            pages[*tile].set(words, place);
+            Some(*tile)
+        }),
+    };
+    for (tile, clearing) in rooms.iter().filter(|(tile, _)| Some(*tile) != main) {
+        set_letter(lying, this, clearing, layout.tiles[*tile].field, &mut pages[*tile]);
+    }
+}
+
+/// The letter alone: inside the piece where it fits, else beside it with a line to it.
+fn set_letter(lying: &[Lying<'_>], this: &Lying<'_>, inside: &Clearing, field: Rect, page: &mut Sketch) {
+    let letter = &this.piece.letter;
+    let room = |size: f64| Size::new(BOLD.width(letter, size) + 0.4, BOLD.cap_height(size) + 0.4);
+    let set = |size: f64, place: Rect, page: &mut Sketch| {
+        page.drawing.text(place.x0 + 0.2, place.y1 - 0.2, size, true, letter.clone());
+        page.clearing.take(place);
+    };
+    if let Some((size, place)) =
+        LETTERS.iter().find_map(|&size| Some((size, inside.find(room(size), inside.middle(), 2.0)?)))
+    {
+        set(size, place, page);
+        return;
+    }
+    let beside = outside(lying, page);
+    let wish = middle_in(this, field);
+    if let Some((size, place)) =
+        LETTERS.iter().skip(2).find_map(|&size| Some((size, beside.find(room(size), wish, 0.0)?)))
+    {
+        point_at(this, place, page);
+        set(size, place, page);
+    }
+}
+
+/// What is free on `page` outside all pieces.
+fn outside(lying: &[Lying<'_>], page: &Sketch) -> Clearing {
+    let mut clearing = page.clearing.clone();
+    lying.iter().for_each(|other| clearing.take_area(&other.loops, false));
+    clearing
+}
+
+/// A line from words beside a piece to the nearest place of its outline.
+fn point_at(this: &Lying<'_>, place: Rect, page: &mut Sketch) {
+    let reach = |p: Raw| Raw::new(p.x.clamp(place.x0, place.x1), p.y.clamp(place.y0, place.y1));
+    let nearest = this
+        .loops
+        .iter()
+        .flatten()
+        .map(|&p| (reach(p), p))
+        .min_by(|a, b| a.0.distance_squared(a.1).total_cmp(&b.0.distance_squared(b.1)));
+    if let Some((from, to)) = nearest {
+        page.drawing.straight(Class::SettingOut, (from.x, from.y), (to.x, to.y));
+    }
+}
+
+/// The middle of what `field` shows of the outline.
+fn middle_in(this: &Lying<'_>, field: Rect) -> Raw {
+    let (mut sum, mut count) = (Vec2::ZERO, 0.0);
+    for p in this.loops.iter().flatten().filter(|p| field.contains(**p)) {
+        sum += p.to_vec2();
+        count += 1.0;
+    }
+    if count > 0.0 { (sum / count).to_point() } else { field.center() }
+}
+
+/// Whether some part of the piece is on the page.
+fn shows(this: &Lying<'_>, field: Rect) -> bool {
+    !clip(&this.cut, field).raw().is_empty() || kurbo::Shape::winding(this.cut.raw(), field.center()) % 2 != 0
+}
+
+fn settings() -> impl Iterator<Item = (super::block::Setting, bool)> {
+    SETTINGS.into_iter().flat_map(|setting| [(setting, false), (setting, true)])
+}
+
+fn polylines<S: crate::space::Space>(path: &Path<S>) -> Vec<Vec<Raw>> {
+    path.flatten(COARSE).into_iter().map(|line| line.into_iter().map(|p| p.raw()).collect()).collect()
+}
+
+/// The foot of the page: its name large, its place in the print order small, what is on it, its neighbours, the legend.
+fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: usize) -> Drawing<Page> {
+    let mut drawing = Drawing::default();
+    let core = &layout.core;
+    let (left, top) = (core.field.x0, core.field.y1);
+    let name = page_name(tile);
+    let size = 7.0;
+    drawing.text(left, top + 1.4 + BOLD.cap_height(size), size, true, name.clone());
+    let x = left + BOLD.width(&name, size) + 3.0;
+    let wide = core.size.width - x;
+    let letters: Vec<&str> = tile.pieces.iter().map(|&piece| pieces[piece].letter.as_str()).collect();
+    let mut parts = vec![
+        fill(ENGLISH.page_of, &[&page.to_string(), &header.pages.to_string()]),
+        fill(ENGLISH.pieces, &[&letters.join(" ")]),
+    ];
+    if tile.neighbours.none() {
+        parts.push(ENGLISH.no_neighbours.to_owned());
+    } else {
+        parts.push(neighbours(tile.neighbours));
+    }
+    let own = parts.join("  ·  ");
+    let small = 2.3;
+    let own_width = REGULAR.width(&own, small);
+    let build = shorten(&REGULAR, &header.build, small, (wide - own_width - 6.0).max(30.0));
+    let line = shorten(&REGULAR, &format!("{own}  ·  {build}"), small, wide);
+    drawing.text(x, top + 3.4, small, false, line);
+    let legend = if tile.neighbours.none() { ENGLISH.footer_legend_whole } else { ENGLISH.footer_legend };
+    drawing.text(x, top + 6.5, small, false, shorten(&REGULAR, legend, small, wide));
+    drawing
+}
+
+/// "3.2": strip, then place in the strip.
+pub(super) fn page_name(tile: &Tile) -> String {
+    format!("{}.{}", tile.strip, tile.in_strip)
+}
+
+fn neighbours(n: Neighbours) -> String {
+    let named = [(ENGLISH.above, n.above), (ENGLISH.below, n.below), (ENGLISH.left, n.left), (ENGLISH.right, n.right)];
+    let words: Vec<String> = named
+        .into_iter()
+        .filter_map(|(words, name)| name.map(|(strip, place)| fill(words, &[&format!("{strip}.{place}")])))
+        .collect();
+    words.join(", ")
+}
