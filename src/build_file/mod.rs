@@ -12,10 +12,14 @@ mod path_data;
 mod place;
 mod read;
 mod schema;
+mod template;
 #[cfg(test)]
 mod tests;
+mod write;
 
 pub use build::*;
 pub use format::reference;
 pub use read::{Reading, read};
 pub use schema::schema;
+pub use template::{NewFile, new_file};
+pub use write::set_outlines;
