@@ -17,7 +17,7 @@ pub struct Build {
     pub wearer: Option<Wearer>,
     /// In the order of the file; at least one unless every piece is at full size by itself.
     pub pictures: Vec<PictureSpec>,
-    /// Where the size comes from.
+    /// Where the size comes from; `AsPictured` where every piece is at full size by itself.
     pub size: Placed<SizeFrom>,
     /// The prop's two ends; `None`: the union of its pieces tells.
     pub finished: Option<Ends>,
@@ -128,6 +128,23 @@ pub enum Landmark {
     Crown,
 }
 
+impl Landmark {
+    /// From the lowest to the highest.
+    pub const ALL: [Self; 6] = [Self::Knee, Self::Hip, Self::Shoulder, Self::Chin, Self::Eye, Self::Crown];
+
+    /// As in the build file and the body table.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Knee => "knee",
+            Self::Hip => "hip",
+            Self::Shoulder => "shoulder",
+            Self::Chin => "chin",
+            Self::Eye => "eye",
+            Self::Crown => "crown",
+        }
+    }
+}
+
 /// Where the size comes from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum SizeFrom {
@@ -198,6 +215,8 @@ pub struct PieceSpec {
     pub picture: Option<usize>,
     /// Where its outline comes from.
     pub source: Placed<Source>,
+    /// How it was told from its picture, kept beside an outline too so that it can be traced again.
+    pub trace: Option<Placed<Trace>>,
     /// Foam it is cut from; `None`: not said.
     pub foam: Option<Length>,
     /// How many are cut, at least 1.
@@ -243,7 +262,7 @@ pub struct SplinePoint {
     pub corner: bool,
 }
 
-/// What tells a traced shape from the rest of its picture.
+/// What tells a traced shape from the rest of its picture; without loop and places it stands on a plain ground.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Trace {
     /// A loose loop around the shape, at least three points; empty: none.

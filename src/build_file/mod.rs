@@ -2,7 +2,24 @@
 //!
 //! What a [`Build`] guarantees to the rooms below: every name resolves, every number is finite and in range, every
 //! length is in millimetres, and whatever a later room may have to complain about carries its [`Place`].
+//!
+//! [`Place`]: crate::problem::Place
 
 mod build;
+mod check;
+mod format;
+mod path_data;
+mod place;
+mod read;
+mod schema;
+mod template;
+#[cfg(test)]
+mod tests;
+mod write;
 
 pub use build::*;
+pub use format::reference;
+pub use read::{Reading, read};
+pub use schema::schema;
+pub use template::{NewFile, new_file};
+pub use write::set_outlines;

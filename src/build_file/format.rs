@@ -1,0 +1,536 @@
+//! What a build file may hold: every table and key, described once.
+//!
+//! The check, the JSON Schema and the reference all read this description, so that none of them can say something else.
+
+/// No coordinate is farther from the origin than this: beyond any picture, in pixels, and any prop, in millimetres.
+pub(super) const FARTHEST: f64 = 1e6;
+
+/// A table of the file.
+pub(super) struct Table {
+    pub(super) keys: &'static [Key],
+}
+
+/// A key of a table.
+pub(super) struct Key {
+    pub(super) name: &'static str,
+    pub(super) kind: Kind,
+    pub(super) need: Need,
+    /// One sentence: what it means.
+    pub(super) doc: &'static str,
+    /// A valid value as written in TOML; empty for tables.
+    pub(super) example: &'static str,
+    /// Checked and kept, but without effect in this version.
+    pub(super) idle: bool,
+}
+
+/// Whether a key has to be there.
+#[derive(Clone, Copy, PartialEq)]
+pub(super) enum Need {
+    Required,
+    Optional,
+    /// Left out, it is as if this were written.
+    Default(&'static str),
+}
+
+/// What a key takes.
+pub(super) enum Kind {
+    /// A text on one line, of at most so many characters.
+    Text(usize),
+    /// Path data of at least one closed outline.
+    Path,
+    /// A pinned letter.
+    Letter,
+    /// A file, relative to the build file.
+    File,
+    /// One word of a list; the second list holds words for what is planned, which are refused by saying so.
+    Word(&'static [&'static str], &'static [&'static str]),
+    /// A length from least to most, in millimetres.
+    Length(f64, f64),
+    /// A number from least to most.
+    Number(f64, f64),
+    /// A whole number from least to most.
+    Whole(u32, u32),
+    Switch,
+    Date,
+    /// Width and height in whole pixels.
+    Pixels,
+    Point,
+    /// From least to most places.
+    Points(usize, usize),
+    PointOrPoints,
+    /// Places on a smooth closed curve, corners marked.
+    Spline,
+    /// Edges, each three or more places.
+    Edges,
+    /// A named sheet or card, or two lengths.
+    Rectangle,
+    /// Names of sheets, or sizes.
+    Papers,
+    Table(&'static Table),
+    /// An array of tables.
+    Tables(&'static Table),
+    /// A table of tables, named by the maker.
+    Named(&'static Table),
+    /// A fixed word, or a table.
+    WordOrTable(&'static str, &'static Table),
+}
+
+use Need::{Default, Optional, Required};
+
+const fn key(name: &'static str, kind: Kind, need: Need, example: &'static str, doc: &'static str) -> Key {
+    Key { name, kind, need, doc, example, idle: false }
+}
+
+impl Key {
+    const fn idle(self) -> Self {
+        Self { idle: true, ..self }
+    }
+}
+
+/// The whole file.
+pub(super) static FILE: Table = Table {
+    keys: &[
+        key("build", Kind::Table(&BUILD), Required, "", "What is built."),
+        key("wearer", Kind::Table(&WEARER), Optional, "", "Who carries the prop."),
+        key("picture", Kind::Named(&PICTURE), Optional, "", "A reference picture and what is marked on it."),
+        key("size", Kind::Table(&SIZE), Optional, "", "Where the size comes from; left out, the only source there is."),
+        key("finished", Kind::Table(&FINISHED), Optional, "", "The prop's two ends; left out, its pieces tell."),
+        key("paper", Kind::Table(&PAPER), Default("{}"), "", "The paper to print on."),
+        key("foam_at_hand", Kind::Tables(&FOAM_AT_HAND), Optional, "", "A foam as sold and as it measures."),
+        key("piece", Kind::Tables(&PIECE), Required, "", "A piece of the prop."),
+        key("measure", Kind::Tables(&MEASURE), Optional, "", "A distance the maker wants to know, with its interval."),
+    ],
+};
+
+static BUILD: Table = Table {
+    keys: &[
+        key("name", Kind::Text(80), Required, "\"Beacon-keeper's signal staff\"", "Printed on every page."),
+        key(
+            "units",
+            Kind::Word(&["metric", "imperial", "both"], &[]),
+            Default("\"metric\""),
+            "\"metric\"",
+            "How sizes are shown.",
+        ),
+        key("date", Kind::Date, Optional, "2026-05-01", "Printed on every page when given."),
+    ],
+};
+
+static WEARER: Table = Table {
+    keys: &[
+        key("height", Kind::Length(500.0, 2500.0), Required, "\"168 cm\"", "Height of the wearer, barefoot."),
+        key("shoes", Kind::Length(0.0, 300.0), Default("0"), "\"35 mm\"", "What the costume's shoes add to it."),
+        key(
+            "hand_length",
+            Kind::Length(50.0, 300.0),
+            Optional,
+            "\"176 mm\"",
+            "From the crease of the wrist to the tip of the middle finger.",
+        )
+        .idle(),
+        key("fist", Kind::Length(30.0, 200.0), Optional, "\"84 mm\"", "Breadth across the closed hand.").idle(),
+    ],
+};
+
+static PICTURE: Table = Table {
+    keys: &[
+        key("file", Kind::File, Required, "\"signal-staff.jpg\"", "The picture, relative to this file."),
+        key(
+            "pixels",
+            Kind::Pixels,
+            Optional,
+            "[4000, 3000]",
+            "Width and height of the upright picture when it was marked, so that a re-saved or turned one is noticed.",
+        ),
+        key(
+            "light",
+            Kind::Word(&["camera", "drawing"], &[]),
+            Optional,
+            "\"camera\"",
+            "How its edges are blended: in linear light, as a camera does, or in encoded values, as most drawing \
+             programs \
+             do; left out, it is found.",
+        ),
+        key("known_length", Kind::Tables(&KNOWN_LENGTH), Optional, "", "A marked length whose true size is known."),
+        key(
+            "known_rectangle",
+            Kind::Table(&KNOWN_RECTANGLE),
+            Optional,
+            "",
+            "A rectangle of known size in the prop's plane; it straightens the picture.",
+        ),
+        key("lens", Kind::Table(&LENS), Optional, "", "How the lens bows straight edges.").idle(),
+        key("figure", Kind::Table(&FIGURE), Optional, "", "The figure that carries the prop."),
+    ],
+};
+
+static KNOWN_LENGTH: Table = Table {
+    keys: &[
+        key("name", Kind::Text(80), Required, "\"grip\"", "What it is; lengths of one name tie pictures together."),
+        key("from", Kind::Point, Required, "[812.0, 1410.5]", "One end, in pixels."),
+        key("to", Kind::Point, Required, "[812.5, 1630.0]", "The other end, in pixels."),
+        key("length", Kind::Length(1.0, 100_000.0), Required, "\"140 mm\"", "Its true length."),
+        key(
+            "give_or_take",
+            Kind::Length(0.0, 10_000.0),
+            Optional,
+            "\"2 mm\"",
+            "The truth is within this of the length 19 times in 20; left out, 1 % of the length, at least 1 mm.",
+        ),
+    ],
+};
+
+static KNOWN_RECTANGLE: Table = Table {
+    keys: &[
+        key(
+            "corners",
+            Kind::Points(4, 4),
+            Required,
+            "[[410.0, 300.0], [1210.0, 310.0], [1200.0, 880.0], [402.0, 870.0]]",
+            "Its corners in pixels, clockwise from its top left.",
+        ),
+        key(
+            "size",
+            Kind::Rectangle,
+            Required,
+            "\"A4\"",
+            "Its size; of two lengths the first is the side from the first corner to the second; a named one lies as \
+             its \
+             corners do.",
+        ),
+        key(
+            "give_or_take",
+            Kind::Length(0.0, 1000.0),
+            Optional,
+            "\"1 mm\"",
+            "Each side is within this of its size 19 times in 20; left out, the tolerance of the named sheet or \
+             card, else \
+             1 % of the longer side, at least 1 mm.",
+        ),
+        key(
+            "camera_distance",
+            Kind::Length(50.0, 100_000.0),
+            Optional,
+            "\"2.5 m\"",
+            "From the camera to the rectangle.",
+        )
+        .idle(),
+        key(
+            "above",
+            Kind::Length(-1000.0, 1000.0),
+            Optional,
+            "\"20 mm\"",
+            "How far the prop's face lies above the plane of the rectangle.",
+        )
+        .idle(),
+    ],
+};
+
+static LENS: Table = Table {
+    keys: &[key(
+        "straight_edges",
+        Kind::Edges,
+        Required,
+        "[[[10.0, 20.0], [900.0, 31.0], [1800.0, 25.0]]]",
+        "Places along edges that are straight in truth, in pixels.",
+    )],
+};
+
+static FIGURE: Table = Table {
+    keys: &[
+        key(
+            "landmarks",
+            Kind::Table(&LANDMARKS),
+            Required,
+            "{ sole = [100.0, 2900.0], eye = [104.0, 420.0] }",
+            "Levels of the body marked on the figure: the sole and at least one other.",
+        ),
+        key("heads", Kind::Number(1.0, 20.0), Default("7.5"), "7.5", "How many heads tall the figure is drawn."),
+    ],
+};
+
+static LANDMARKS: Table = Table {
+    keys: &[
+        key("sole", Kind::Point, Required, "[100.0, 2900.0]", "Where the soles stand."),
+        key("knee", Kind::Point, Optional, "[100.0, 2200.0]", "The knee joint."),
+        key("hip", Kind::Point, Optional, "[100.0, 1600.0]", "The hip joint."),
+        key("shoulder", Kind::Point, Optional, "[100.0, 840.0]", "The shoulder joint."),
+        key("chin", Kind::Point, Optional, "[104.0, 700.0]", "The lower end of the head."),
+        key("eye", Kind::Point, Optional, "[104.0, 420.0]", "The line of the eyes."),
+        key("crown", Kind::Point, Optional, "[104.0, 300.0]", "The top of the bare head, not of a hat or hair."),
+    ],
+};
+
+static SIZE: Table = Table {
+    keys: &[
+        key(
+            "from",
+            Kind::Word(&["known lengths", "as pictured", "figure", "finished"], &["hand"]),
+            Optional,
+            "\"figure\"",
+            "\"known lengths\": they are lengths of the finished prop, and a known rectangle gives shape only; \"as \
+             pictured\": \
+             what is pictured has its real size; \"figure\": the figure is as tall as the wearer in shoes; \
+             \"finished\": \
+             the prop is as long as `finished` says.",
+        ),
+        key(
+            "finished",
+            Kind::Length(10.0, 20_000.0),
+            Optional,
+            "\"1.42 m\"",
+            "How long the finished prop is, with from = \"finished\".",
+        ),
+    ],
+};
+
+static FINISHED: Table = Table {
+    keys: &[
+        key("picture", Kind::Text(80), Required, "\"front\"", "The name of the picture that shows both ends."),
+        key("from", Kind::Point, Required, "[812.0, 120.0]", "One end, in pixels."),
+        key("to", Kind::Point, Required, "[812.0, 2100.0]", "The other end, in pixels."),
+    ],
+};
+
+static PAPER: Table = Table {
+    keys: &[
+        key(
+            "use",
+            Kind::Papers,
+            Default("[\"A4\", \"Letter\"]"),
+            "[\"A4\", \"300 x 400 mm\"]",
+            "One set of pages for each.",
+        ),
+        key(
+            "overlap",
+            Kind::Length(5.0, 60.0),
+            Default("\"10 mm\""),
+            "\"10 mm\"",
+            "Pattern printed on both of two neighbouring pages.",
+        ),
+        key(
+            "margin",
+            Kind::Length(0.0, 50.0),
+            Default("\"10 mm\""),
+            "\"10 mm\"",
+            "Kept free at every edge of the sheet, because most printers cannot print there.",
+        ),
+    ],
+};
+
+/// Foam thicker than this is no sheet.
+const FOAM: Kind = Kind::Length(0.5, 100.0);
+
+static FOAM_AT_HAND: Table = Table {
+    keys: &[
+        key("sold_as", FOAM, Required, "\"10 mm\"", "Its thickness as the shop calls it."),
+        key("measured", FOAM, Required, "\"9.6 mm\"", "Its thickness as the calliper says."),
+    ],
+};
+
+static PIECE: Table = Table {
+    keys: &[
+        key("name", Kind::Text(80), Required, "\"vane, outer\"", "What a builder calls it."),
+        key(
+            "letter",
+            Kind::Letter,
+            Optional,
+            "\"A\"",
+            "Pins its letter, so that it stays when pieces are added; left out, the next free one.",
+        ),
+        key(
+            "picture",
+            Kind::Text(80),
+            Optional,
+            "\"front\"",
+            "The name of its picture; left out, the piece is at full size by itself.",
+        ),
+        key(
+            "trace",
+            Kind::WordOrTable("plain ground", &TRACE),
+            Optional,
+            "{ around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]] }",
+            "How it is told from the rest of the picture; left out, and no outline given, it is what stands on a plain \
+             ground.",
+        ),
+        key(
+            "outline",
+            Kind::Path,
+            Optional,
+            "\"M 812 340 L 900 700 L 724 700 Z\"",
+            "Its outline as SVG path data in picture pixels, even-odd; tracing fills it in. Millimetres when fixed.",
+        ),
+        key(
+            "through",
+            Kind::Spline,
+            Optional,
+            "[{ corner = [812.0, 340.0] }, [900.0, 500.0], [724.0, 500.0]]",
+            "Places that its outline passes as a smooth closed curve, corners marked; in picture pixels, millimetres \
+             when \
+             fixed.",
+        ),
+        key(
+            "svg",
+            Kind::File,
+            Optional,
+            "\"vane.svg#outer\"",
+            "An SVG file, and behind # the id of a shape in it. With a picture its units are the picture's pixels; \
+             without \
+             one it is at full size, 96 units to the inch.",
+        ),
+        key("foam", FOAM, Optional, "\"10 mm\"", "The thickness of foam it is cut from."),
+        key("copies", Kind::Whole(1, 200), Default("1"), "2", "How many are cut."),
+        key(
+            "face_down",
+            Kind::Whole(0, 200),
+            Default("0"),
+            "1",
+            "Of those, how many are cut with the paper turned over.",
+        ),
+        key(
+            "symmetric",
+            Kind::Switch,
+            Default("false"),
+            "false",
+            "Its two halves are alike, so that turned over it is the same piece.",
+        ),
+        key(
+            "fixed",
+            Kind::Switch,
+            Default("false"),
+            "false",
+            "Sized by hardware: its numbers are millimetres and never scale.",
+        ),
+        key("hole", Kind::Tables(&HOLE), Optional, "", "A round hole for hardware."),
+    ],
+};
+
+static TRACE: Table = Table {
+    keys: &[
+        key(
+            "around",
+            Kind::Points(3, usize::MAX),
+            Optional,
+            "[[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]]",
+            "A loose loop around it, in pixels.",
+        ),
+        key("inside", Kind::PointOrPoints, Optional, "[812.0, 500.0]", "A place inside it, or several, in pixels."),
+    ],
+};
+
+static HOLE: Table = Table {
+    keys: &[
+        key(
+            "at",
+            Kind::Point,
+            Required,
+            "[812.0, 700.0]",
+            "Its centre, in picture pixels; millimetres for a fixed piece.",
+        ),
+        key("diameter", Kind::Length(0.5, 500.0), Required, "\"8 mm\"", "Its diameter, never scaled."),
+    ],
+};
+
+static MEASURE: Table = Table {
+    keys: &[
+        key("name", Kind::Text(80), Required, "\"vane tip to ring\"", "What it is."),
+        key("picture", Kind::Text(80), Required, "\"front\"", "The name of its picture."),
+        key("from", Kind::Point, Required, "[812.0, 340.0]", "One end, in pixels."),
+        key("to", Kind::Point, Required, "[812.0, 900.0]", "The other end, in pixels."),
+    ],
+};
+
+impl Kind {
+    /// What it takes, in words that follow "it takes".
+    pub(super) fn words(&self) -> String {
+        let millimetres = |mm: f64| if mm >= 10_000.0 { format!("{} m", mm / 1000.0) } else { format!("{mm} mm") };
+        match self {
+            Self::Text(most) => format!("a text on one line of 1 to {most} characters"),
+            Self::Path => "SVG path data of closed outlines".to_owned(),
+            Self::Letter => {
+                "one or two capital letters other than I and O, with a digit behind them if wanted".to_owned()
+            }
+            Self::File => "the name of a file, relative to the build file".to_owned(),
+            Self::Word(words, _) => {
+                let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
+                format!("one of {}", quoted.join(", "))
+            }
+            Self::Length(least, most) => format!("a length from {} to {}", millimetres(*least), millimetres(*most)),
+            Self::Number(least, most) => format!("a number from {least} to {most}"),
+            Self::Whole(least, most) => format!("a whole number from {least} to {most}"),
+            Self::Switch => "true or false".to_owned(),
+            Self::Date => "a date, year-month-day without quotes".to_owned(),
+            Self::Pixels => "width and height in whole pixels".to_owned(),
+            Self::Point => format!("a place [x, y], each within {FARTHEST} of 0"),
+            Self::Points(least, most) if least == most => format!("a list of {least} places [x, y]"),
+            Self::Points(least, _) => format!("a list of {least} or more places [x, y]"),
+            Self::PointOrPoints => "a place [x, y] or a list of places".to_owned(),
+            Self::Spline => "a list of 3 or more places, each [x, y] or { corner = [x, y] }".to_owned(),
+            Self::Edges => "a list of edges, each a list of 3 or more places [x, y]".to_owned(),
+            Self::Rectangle => "the name of a sheet or card, or two lengths of 5 mm to 10 m".to_owned(),
+            Self::Papers => "a list of names of sheets, or sizes like \"300 x 400 mm\"".to_owned(),
+            Self::Table(_) => "a table".to_owned(),
+            Self::Tables(_) => "one table for each".to_owned(),
+            Self::Named(_) => "one table for each, under a name".to_owned(),
+            Self::WordOrTable(word, _) => format!("\"{word}\" or a table"),
+        }
+    }
+
+    /// The table below, if there is one.
+    pub(super) fn table(&self) -> Option<&'static Table> {
+        match self {
+            Self::Table(table) | Self::Tables(table) | Self::Named(table) | Self::WordOrTable(_, table) => Some(table),
+            _ => None,
+        }
+    }
+}
+
+impl Key {
+    /// How a value of it is written, below the table headed `path`.
+    pub(super) fn written(&self, path: &str) -> String {
+        let full = if path.is_empty() { self.name.to_owned() } else { format!("{path}.{}", self.name) };
+        match self.kind {
+            _ if !self.example.is_empty() => format!("{} = {}", self.name, self.example),
+            Kind::Tables(_) => format!("[[{full}]]"),
+            Kind::Named(_) => format!("[{full}.front]"),
+            _ => format!("[{full}]"),
+        }
+    }
+}
+
+/// Every key of the build file as plain text, table by table.
+pub fn reference() -> String {
+    let mut out = String::new();
+    for key in FILE.keys {
+        section(key, "", &mut out);
+    }
+    out
+}
+
+/// The table of `key`, below the one headed `path`, and the tables below it.
+fn section(key: &Key, path: &str, out: &mut String) {
+    let Some(table) = key.kind.table() else { return };
+    let dot = if path.is_empty() { "" } else { "." };
+    let name = if matches!(key.kind, Kind::Named(_)) { ".front" } else { "" };
+    let path = format!("{path}{dot}{}{name}", key.name);
+    let heading = if matches!(key.kind, Kind::Tables(_)) { format!("[[{path}]]") } else { format!("[{path}]") };
+    out.push_str(&format!("{heading}  {}\n", idle_too(key)));
+    for key in table.keys.iter().filter(|key| !key.example.is_empty()) {
+        let need = match key.need {
+            Required => " Required.".to_owned(),
+            Optional => String::new(),
+            Default(value) => format!(" Default: {value}."),
+        };
+        out.push_str(&format!("  {}: {} Takes {}.{need}\n", key.name, idle_too(key), key.kind.words()));
+    }
+    out.push('\n');
+    for key in table.keys {
+        section(key, &path, out);
+    }
+}
+
+/// What a key means, and that it does nothing yet where that is so.
+pub(super) fn idle_too(key: &Key) -> String {
+    let idle = if key.idle { " Kept, but without effect in this version." } else { "" };
+    format!("{}{idle}", key.doc)
+}

@@ -1,0 +1,229 @@
+//! Checked tables → [`Build`]: what no single value can tell, such as names that have to resolve.
+
+mod picture;
+mod piece;
+mod size;
+
+use std::collections::BTreeMap;
+
+use toml_edit::Document;
+
+use super::build::{Build, Ends, FoamAtHand, PaperSize, PaperSpec, Wearer};
+use super::check::{Checked, check, unresolved};
+use super::place::Lines;
+use crate::problem::{Level, Place, Placed, Problem, Problems};
+use crate::space::{Pixels, Point};
+use crate::units::{Length, Shown};
+
+/// What reading a build file gives.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// `None` exactly when one of the problems is an error.
+    pub build: Option<Build>,
+    /// Everything found, in the order of the file.
+    pub problems: Problems,
+}
+
+/// Reads a build file, all of it: every problem is listed, each with its place.
+pub fn read(text: &str) -> Reading {
+    let lines = Lines::new(text);
+    let document = match Document::parse(text) {
+        Ok(document) => document,
+        Err(error) => return Reading { build: None, problems: vec![not_toml(&error, &lines)] },
+    };
+    let (checked, problems) = check(&document, &lines);
+    let mut reader = Reader { problems };
+    let build = reader.build(&checked);
+    let mut problems = reader.problems;
+    problems.sort_by_key(|problem| problem.place);
+    let stopped = problems.iter().any(|problem| problem.level == Level::Error);
+    debug_assert!(stopped || build.is_some(), "whatever is missing was reported");
+    Reading { build: build.filter(|_| !stopped), problems }
+}
+
+pub(super) fn not_toml(error: &toml_edit::TomlError, lines: &Lines<'_>) -> Problem {
+    let place = lines.place(error.span().map_or(0, |span| span.start));
+    let text = format!(
+        "the file cannot be read from here on: {}; texts stand in double quotes, lists in [square brackets], and each \
+         key has its own line and stands once in its table",
+        error.message().trim_end_matches('.')
+    );
+    Problem::error("toml_syntax", text).at(place)
+}
+
+struct Reader {
+    problems: Problems,
+}
+
+/// The pictures of the file, whether or not they passed.
+type Pictures<'a> = &'a [(Placed<String>, Checked)];
+
+impl Reader {
+    fn error(&mut self, code: &'static str, place: Place, text: impl Into<String>) {
+        self.problems.push(Problem::error(code, text).at(place));
+    }
+
+    fn warn(&mut self, code: &'static str, place: Place, text: impl Into<String>) {
+        self.problems.push(Problem::warning(code, text).at(place));
+    }
+
+    /// Every part is read before any is missed, so that no problem hides another.
+    fn build(&mut self, file: &Checked) -> Option<Build> {
+        let pictures = file.named("picture");
+        let wearer = file.table("wearer").map(wearer);
+        let paper = file.table("paper").and_then(|paper| self.paper(paper));
+        let foam_at_hand = self.foam_at_hand(file.tables("foam_at_hand"));
+        let specs = self.pictures(pictures);
+        let finished = file.table("finished").map(|ends| self.ends(ends, pictures));
+        let measures: Vec<_> = file.tables("measure").iter().map(|ends| self.ends(ends, pictures)).collect();
+        self.unique("measure", file.tables("measure"));
+        let pieces = self.pieces(file, pictures);
+        let size = self.size(file, pictures);
+        let build = file.table("build")?;
+        Some(Build {
+            name: build.text("name")?.value,
+            units: match build.text("units")?.value.as_str() {
+                "imperial" => Shown::Imperial,
+                "both" => Shown::Both,
+                _ => Shown::Metric,
+            },
+            date: build.text("date").map(|date| date.value),
+            wearer: wearer.map_or(Some(None), |wearer| wearer.map(Some))?,
+            pictures: specs?,
+            size: size?,
+            finished: finished.map_or(Some(None), |ends| ends.map(Some))?,
+            paper: paper?,
+            foam_at_hand,
+            pieces: pieces?,
+            measures: measures.into_iter().collect::<Option<_>>()?,
+        })
+    }
+
+    fn paper(&mut self, paper: &Checked) -> Option<PaperSpec> {
+        /// Below this a page carries more overlap and words than pattern.
+        const PATTERN_AREA: (f64, f64) = (80.0, 100.0);
+        let (sheets, overlap, margin) = (paper.papers("use"), paper.length("overlap"), paper.length("margin"));
+        if let (Some(sheets), Some(margin)) = (&sheets, &margin) {
+            for PaperSize { name, width, height } in sheets.value.iter().map(|sheet| &sheet.value) {
+                let (across, down) =
+                    (width.to_mm() - 2.0 * margin.value.to_mm(), height.to_mm() - 2.0 * margin.value.to_mm());
+                if across < PATTERN_AREA.0 || down < PATTERN_AREA.1 {
+                    let most = ((width.to_mm() - PATTERN_AREA.0).min(height.to_mm() - PATTERN_AREA.1) / 2.0).floor();
+                    let next = if most >= 0.0 {
+                        format!("make the margin {most} mm at most, or use a larger sheet")
+                    } else {
+                        "use a larger sheet".to_owned()
+                    };
+                    let text = format!(
+                        "a margin of {} mm leaves {across} by {down} mm of a sheet {name} for the pattern; at least \
+                         {} by \
+                         {} mm are needed: {next}",
+                        margin.value.to_mm(),
+                        PATTERN_AREA.0,
+                        PATTERN_AREA.1
+                    );
+                    self.error("pattern_area", margin.place, text);
+                }
+            }
+        }
+        for (index, sheet) in sheets.iter().flat_map(|sheets| sheets.value.iter().enumerate()) {
+            if sheets.iter().any(|sheets| sheets.value[..index].iter().any(|former| former.value == sheet.value)) {
+                self.error(
+                    "duplicate",
+                    sheet.place,
+                    format!("the sheet {} is listed twice; keep one", sheet.value.name),
+                );
+            }
+        }
+        Some(PaperSpec { sheets: sheets?.value, overlap: overlap?, margin: margin? })
+    }
+
+    fn foam_at_hand(&mut self, tables: &[Checked]) -> Vec<FoamAtHand> {
+        let mut all: Vec<FoamAtHand> = Vec::new();
+        for table in tables {
+            let (Some(sold_as), Some(measured)) = (table.length("sold_as"), table.length("measured")) else { continue };
+            if all.iter().any(|former| former.sold_as == sold_as.value) {
+                let text = format!("foam sold as {} mm is listed twice; keep one", sold_as.value.to_mm());
+                self.error("duplicate", sold_as.place, text);
+            }
+            all.push(FoamAtHand { sold_as: sold_as.value, measured: measured.value });
+        }
+        all
+    }
+
+    fn ends(&mut self, table: &Checked, pictures: Pictures<'_>) -> Option<Ends> {
+        let picture = table.text("picture").and_then(|name| self.picture_named(&name, pictures));
+        if let Some(picture) = picture {
+            let marks = [table.point("from"), table.point("to")];
+            self.within(&pictures[picture].1, marks.into_iter().flatten());
+        }
+        let (from, to) = self.two_ends(table)?;
+        let name = table.text("name").map(|name| name.value).unwrap_or_default();
+        Some(Ends { name, picture: picture?, from, to, place: table.place })
+    }
+
+    fn two_ends(&mut self, table: &Checked) -> Option<(Point<Pixels>, Point<Pixels>)> {
+        let (from, to) = (table.point("from")?, table.point("to")?);
+        if from.value == to.value {
+            self.error("same_place", to.place, "from and to are the same place; mark the two ends");
+            return None;
+        }
+        Some((from.value, to.value))
+    }
+
+    fn picture_named(&mut self, name: &Placed<String>, pictures: Pictures<'_>) -> Option<usize> {
+        let found = pictures.iter().position(|(known, _)| known.value == name.value);
+        if found.is_none() {
+            let known = pictures.iter().map(|(known, _)| known.value.as_str());
+            let text = if pictures.is_empty() {
+                format!("there is no picture \"{0}\"; add one with [picture.{0}]", name.value)
+            } else {
+                let instead = format!("a table [picture.{}] of its own", name.value);
+                unresolved(&name.value, "picture", known, &instead)
+            };
+            self.error("unresolved", name.place, text);
+        }
+        found
+    }
+
+    /// Marks outside the picture, where its size is known, are slips.
+    fn within(&mut self, picture: &Checked, marks: impl Iterator<Item = Placed<Point<Pixels>>>) {
+        let Some(pixels) = picture.pixels("pixels") else { return };
+        let [width, height] = pixels.value;
+        for mark in marks {
+            let Point { x, y, .. } = mark.value;
+            if !(0.0..=f64::from(width)).contains(&x) || !(0.0..=f64::from(height)).contains(&y) {
+                let text = format!(
+                    "the place [{x}, {y}] is outside the picture, which is {width} pixels wide and {height} high; \
+                     mark it \
+                     again, or mend pixels"
+                );
+                self.error("outside_picture", mark.place, text);
+            }
+        }
+    }
+
+    /// Two of `what` never have the same name.
+    fn unique(&mut self, what: &str, tables: &[Checked]) {
+        let mut seen: BTreeMap<String, Place> = BTreeMap::new();
+        for name in tables.iter().filter_map(|table| table.text("name")) {
+            if let Some(former) = seen.get(&name.value) {
+                let text = format!(
+                    "a {what} \"{}\" stands at line {} already; give each its own name",
+                    name.value, former.line
+                );
+                self.error("duplicate", name.place, text);
+            }
+            seen.entry(name.value).or_insert(name.place);
+        }
+    }
+}
+
+fn wearer(table: &Checked) -> Option<Wearer> {
+    Some(Wearer {
+        height: table.length("height")?,
+        shoes: table.length("shoes").map_or(Length::ZERO, |shoes| shoes.value),
+        hand_length: table.length("hand_length").map(|length| length.value),
+        fist: table.length("fist").map(|length| length.value),
+    })
+}

@@ -1,0 +1,193 @@
+//! `[picture.NAME]`: what is known and marked on it.
+
+use super::{Pictures, Reader};
+use crate::build_file::build::{Figure, KnownLength, KnownRectangle, Landmark, Light, PictureSpec};
+use crate::build_file::check::Checked;
+use crate::problem::{Place, Placed};
+use crate::space::{Pixels, Point};
+use crate::units::Length;
+
+/// What a length is taken to be good for when the maker does not say: 1 %, at least 1 mm (common practice, no source).
+fn usual_give_or_take(length: Length) -> Length {
+    Length::mm((length.to_mm() * 0.01).max(1.0))
+}
+
+/// An ordinary adult stands 7.5 heads tall (common practice, no source); beyond this a figure is stylised.
+const ORDINARY_HEADS: std::ops::RangeInclusive<f64> = 7.0..=8.0;
+
+impl Reader {
+    pub(super) fn pictures(&mut self, pictures: Pictures<'_>) -> Option<Vec<PictureSpec>> {
+        self.ties(pictures);
+        let specs: Vec<_> = pictures.iter().map(|(name, table)| self.picture(name, table)).collect();
+        specs.into_iter().collect()
+    }
+
+    fn picture(&mut self, name: &Placed<String>, table: &Checked) -> Option<PictureSpec> {
+        let lengths = table.tables("known_length");
+        self.unique("known length", lengths);
+        let known_lengths: Vec<_> = lengths.iter().map(|length| self.known_length(length)).collect();
+        let known_rectangle = table.table("known_rectangle").map(|rectangle| self.known_rectangle(rectangle));
+        let figure = table.table("figure").map(|figure| self.figure(figure));
+        let edges = table.table("lens").and_then(|lens| lens.points("straight_edges"));
+        self.within(table, marks(table).into_iter().chain(edges.into_iter().flat_map(|edges| edges.value)));
+        Some(PictureSpec {
+            name: name.clone(),
+            file: table.text("file")?,
+            pixels: table.pixels("pixels"),
+            light: table
+                .text("light")
+                .map(|light| if light.value == "camera" { Light::Camera } else { Light::Drawing }),
+            known_lengths: known_lengths.into_iter().collect::<Option<_>>()?,
+            known_rectangle: known_rectangle.map_or(Some(None), |rectangle| rectangle.map(Some))?,
+            figure: figure.map_or(Some(None), |figure| figure.map(Some))?,
+        })
+    }
+
+    /// Known lengths of one name in two pictures are the same length.
+    fn ties(&mut self, pictures: Pictures<'_>) {
+        let mut seen: Vec<(String, Placed<Length>)> = Vec::new();
+        for (_, picture) in pictures {
+            let named = |table: &Checked| Some((table.text("name")?.value, table.length("length")?));
+            let here: Vec<_> = picture.tables("known_length").iter().filter_map(named).collect();
+            for (name, length) in &here {
+                if let Some((_, former)) = seen.iter().find(|(known, _)| known == name)
+                    && former.value != length.value
+                {
+                    let text = format!(
+                        "\"{name}\" is {} mm here and {} mm at line {}; lengths of one name tie pictures together, \
+                         so give \
+                         both the same length or different names",
+                        length.value.to_mm(),
+                        former.value.to_mm(),
+                        former.place.line
+                    );
+                    self.error("different_lengths", length.place, text);
+                }
+            }
+            seen.extend(here);
+        }
+    }
+
+    fn known_length(&mut self, table: &Checked) -> Option<KnownLength> {
+        let ends = self.two_ends(table);
+        let length = table.length("length")?.value;
+        let give_or_take = table.length("give_or_take");
+        self.smaller_than(length, give_or_take);
+        let (from, to) = ends?;
+        let give_or_take = give_or_take.map_or_else(|| usual_give_or_take(length), |given| given.value);
+        Some(KnownLength { name: table.text("name")?, from, to, length, give_or_take })
+    }
+
+    fn smaller_than(&mut self, length: Length, give_or_take: Option<Placed<Length>>) {
+        if let Some(given) = give_or_take
+            && given.value >= length
+        {
+            let text = format!(
+                "{} mm give or take {} mm is no known length; give_or_take is how far the length may be off",
+                length.to_mm(),
+                given.value.to_mm()
+            );
+            self.error("out_of_range", given.place, text);
+        }
+    }
+
+    fn known_rectangle(&mut self, table: &Checked) -> Option<KnownRectangle> {
+        let corners = table.points("corners").and_then(|corners| self.corners(&corners));
+        let size = table.rectangle("size")?;
+        let (mut width, mut height) = (size.value.width, size.value.height);
+        let longer = if width > height { width } else { height };
+        let given = table.length("give_or_take");
+        self.smaller_than(if width > height { height } else { width }, given);
+        let give_or_take = given.map(|given| given.value).or(size.value.tolerance);
+        let corners = corners?;
+        if size.value.tolerance.is_some() {
+            let lies_wide = self.lies_wide(&corners, size.place);
+            if lies_wide != (width > height) {
+                (width, height) = (height, width);
+            }
+        }
+        let give_or_take = give_or_take.unwrap_or_else(|| usual_give_or_take(longer));
+        Some(KnownRectangle { corners, width, height, give_or_take })
+    }
+
+    /// Whether the first side of a named sheet is its long one, as it looks.
+    fn lies_wide(&mut self, corners: &Placed<[Point<Pixels>; 4]>, size: Place) -> bool {
+        /// Sheets and cards have sides as 1 : 1.29 to 1 : 1.67, so that less than this may come from a slanted view.
+        const CLEAR: f64 = 1.15;
+        let [a, b, c, d] = corners.value;
+        let looks = (a.distance(b) + c.distance(d)) / (b.distance(c) + d.distance(a));
+        if looks < CLEAR && looks > 1.0 / CLEAR {
+            let text = "in the picture its sides look nearly alike, so which is the long one is a guess; write the \
+                        size as two \
+                        lengths, first the side from the first corner to the second";
+            self.warn("which_side", size, text);
+        }
+        looks > 1.0
+    }
+
+    /// Four corners of a convex shape, clockwise; y points down.
+    fn corners(&mut self, corners: &Placed<Vec<Placed<Point<Pixels>>>>) -> Option<Placed<[Point<Pixels>; 4]>> {
+        /// Sine of the least corner; a rectangle seen so slantingly measures nothing.
+        const LEAST_SINE: f64 = 0.02;
+        let places: Vec<Point<Pixels>> = corners.value.iter().map(|corner| corner.value).collect();
+        let four: [Point<Pixels>; 4] = places.try_into().ok()?;
+        let sine = |i: usize| {
+            let (a, b, c) = (four[i].raw(), four[(i + 1) % 4].raw(), four[(i + 2) % 4].raw());
+            (b - a).cross(c - b) / ((b - a).hypot() * (c - b).hypot())
+        };
+        let sines: Vec<f64> = (0..4).map(sine).collect();
+        let text = if !sines.iter().all(|sine| sine.abs() >= LEAST_SINE) {
+            "three of the corners lie on one line; mark the four corners of the rectangle"
+        } else if sines.iter().all(|sine| *sine < 0.0) {
+            "the corners go round anticlockwise; list them clockwise from its top left"
+        } else if sines.iter().any(|sine| *sine < 0.0) {
+            "the sides cross or fold in; list the corners clockwise from its top left"
+        } else {
+            return Some(Placed::new(four, corners.place));
+        };
+        self.error("corners", corners.place, text);
+        None
+    }
+
+    fn figure(&mut self, table: &Checked) -> Option<Figure> {
+        if let (Some(heads), Some(_)) = (table.number("heads"), table.place_of("heads"))
+            && !ORDINARY_HEADS.contains(&heads.value)
+        {
+            let text = format!(
+                "a figure {} heads tall is stylised; this version takes it to be as tall as the wearer, whose \
+                 proportions are \
+                 about 7.5 heads, so check the size against a known length",
+                heads.value
+            );
+            self.warn("not_used_yet", heads.place, text);
+        }
+        let marks = table.table("landmarks")?;
+        let landmark = |landmark: Landmark| {
+            let at = marks.point(landmark.name())?;
+            Some((Placed::new(landmark, at.place), at.value))
+        };
+        let landmarks: Vec<_> = Landmark::ALL.into_iter().filter_map(landmark).collect();
+        if !Landmark::ALL.iter().any(|landmark| marks.wrote(landmark.name())) {
+            let text = "the sole alone gives no height; mark at least one of knee, hip, shoulder, chin, eye and crown";
+            self.error("missing_key", marks.place, text);
+        }
+        let sole = marks.point("sole")?;
+        for (landmark, at) in &landmarks {
+            if *at == sole.value {
+                let text = format!("the {} is at the same place as the sole", landmark.value.name());
+                self.error("same_place", landmark.place, text);
+            }
+        }
+        Some(Figure { sole: sole.value, landmarks, place: table.place })
+    }
+}
+
+/// Every place marked on a picture, but those along lens edges.
+fn marks(picture: &Checked) -> Vec<Placed<Point<Pixels>>> {
+    let lengths = picture.tables("known_length").iter().flat_map(|table| [table.point("from"), table.point("to")]);
+    let corners = picture.table("known_rectangle").and_then(|table| table.points("corners"));
+    let landmarks = picture.table("figure").and_then(|figure| figure.table("landmarks"));
+    let levels = Landmark::ALL.into_iter().map(Landmark::name).chain(["sole"]);
+    let landmarks = levels.filter_map(|name| landmarks?.point(name));
+    lengths.flatten().chain(corners.into_iter().flat_map(|corners| corners.value)).chain(landmarks).collect()
+}

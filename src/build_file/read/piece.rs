@@ -1,0 +1,198 @@
+//! `[[piece]]`: where its outline comes from, and how it is cut.
+
+use kurbo::Shape;
+
+use super::{Pictures, Reader};
+use crate::build_file::build::{Hole, PieceSpec, Source, Trace};
+use crate::build_file::check::Checked;
+use crate::problem::{Place, Placed};
+use crate::space::{Path, Pixels, Point};
+
+impl Reader {
+    pub(super) fn pieces(&mut self, file: &Checked, pictures: Pictures<'_>) -> Option<Vec<PieceSpec>> {
+        let tables = file.tables("piece");
+        if tables.is_empty() && file.wrote("piece") {
+            let place = file.place_of("piece").unwrap_or(file.place);
+            self.error("missing_key", place, "there is no piece to make yet; add one with [[piece]]");
+        }
+        self.unique("piece", tables);
+        self.unique_letters(tables);
+        let pieces: Vec<_> =
+            tables.iter().enumerate().map(|(index, table)| self.piece(index, table, pictures)).collect();
+        pieces.into_iter().collect()
+    }
+
+    fn unique_letters(&mut self, tables: &[Checked]) {
+        let letters: Vec<Placed<String>> = tables.iter().filter_map(|table| table.text("letter")).collect();
+        for (index, letter) in letters.iter().enumerate() {
+            if let Some(former) = letters[..index].iter().find(|former| former.value == letter.value) {
+                let text = format!(
+                    "the letter {} is taken at line {}; give each piece its own",
+                    letter.value, former.place.line
+                );
+                self.error("duplicate", letter.place, text);
+            }
+        }
+    }
+
+    fn piece(&mut self, index: usize, table: &Checked, pictures: Pictures<'_>) -> Option<PieceSpec> {
+        let picture = table.text("picture").map(|name| self.picture_named(&name, pictures));
+        let fixed = table.switch("fixed");
+        let is_fixed = fixed.is_some_and(|fixed| fixed.value);
+        let trace = self.trace(table);
+        let source = self.source(table, &trace);
+        if let Some(Some(picture)) = picture {
+            self.inside_picture(table, is_fixed, &pictures[picture].1);
+        }
+        let holes: Vec<_> = table.tables("hole").iter().map(hole).collect();
+        let (copies, face_down) = (table.whole("copies"), table.whole("face_down"));
+        if let (Some(copies), Some(face_down)) = (copies, face_down)
+            && face_down.value > copies.value
+        {
+            let text = format!(
+                "{} face down of {} in all; copies counts all of them, so raise copies or lower face_down",
+                face_down.value, copies.value
+            );
+            self.error("out_of_range", face_down.place, text);
+        }
+        Some(PieceSpec {
+            name: table.text("name")?,
+            letter: table.text("letter"),
+            picture: picture.map_or(Some(None), |picture| picture.map(Some))?,
+            source: source?,
+            trace,
+            foam: table.length("foam").map(|foam| foam.value),
+            copies: copies?.value,
+            face_down: face_down?.value,
+            symmetric: table.switch("symmetric")?.value,
+            fixed: is_fixed,
+            holes: holes.into_iter().collect::<Option<_>>()?,
+            index,
+            place: table.place,
+        })
+    }
+
+    fn trace(&mut self, table: &Checked) -> Option<Placed<Trace>> {
+        let place = table.place_of("trace")?;
+        let Some(marks) = table.table("trace") else { return Some(Placed::new(Trace::default(), place)) };
+        if !marks.wrote("around") && !marks.wrote("inside") {
+            let text = "trace says nothing; write trace = { inside = [812.0, 500.0] } with a place inside the piece, \
+                        or \
+                        trace = \"plain ground\"";
+            self.error("empty", place, text);
+        }
+        let points = |key: &str| -> Vec<Point<Pixels>> {
+            marks.points(key).map_or(Vec::new(), |points| points.value.iter().map(|point| point.value).collect())
+        };
+        Some(Placed::new(Trace { around: points("around"), inside: points("inside") }, place))
+    }
+
+    /// Where the outline comes from; whatever does not go together is told.
+    fn source(&mut self, table: &Checked, trace: &Option<Placed<Trace>>) -> Option<Placed<Source>> {
+        const DRAWN: [&str; 3] = ["outline", "through", "svg"];
+        let drawn: Vec<&str> = DRAWN.into_iter().filter(|key| table.wrote(key)).collect();
+        let place = |key: &str| table.place_of(key).unwrap_or(table.place);
+        let fixed = table.switch("fixed").filter(|fixed| fixed.value).map(|fixed| fixed.place);
+        let pictured = table.wrote("picture");
+
+        if let [first, second, ..] = drawn[..] {
+            self.error(
+                "two_outlines",
+                place(second),
+                format!("the piece has {first} and {second}; keep one of the two"),
+            );
+        }
+        if let ["through" | "svg"] = drawn[..]
+            && table.wrote("trace")
+        {
+            let text = format!("the piece has {} and trace; keep one of the two", drawn[0]);
+            self.error("two_outlines", place("trace"), text);
+        }
+        if table.wrote("trace") && !pictured {
+            let text = "there is nothing to trace: say in which picture the piece is, with picture = \"front\"";
+            self.error("no_picture", place("trace"), text);
+        }
+        match fixed {
+            // Whether it was to be fixed is not known.
+            None if table.wrote("fixed") && table.switch("fixed").is_none() => {}
+            Some(place) if table.wrote("trace") => {
+                let text = "a traced piece scales with its picture, and a fixed one never scales; leave out fixed, \
+                            or leave out \
+                            trace and give its outline in millimetres";
+                self.error("fixed_traced", place, text);
+            }
+            Some(place) if drawn.is_empty() => {
+                let text = "a fixed piece needs its shape in millimetres: give it outline, through or svg";
+                self.error("no_outline", place, text);
+            }
+            Some(place) if pictured => {
+                let text = "a fixed piece reads its numbers as millimetres, not as pixels of its picture; leave out \
+                            picture if \
+                            that is meant, or fixed if it is not";
+                self.warn("fixed_reads_mm", place, text);
+            }
+            None if !pictured && !drawn.contains(&"svg") && !table.wrote("trace") => {
+                let text = "the piece has no picture to scale with; name one with picture = \"front\", or write \
+                            fixed = true if \
+                            its numbers are millimetres";
+                self.error("no_picture", drawn.first().map_or(table.place, |key| place(key)), text);
+            }
+            _ => {}
+        }
+
+        let outline = table.path("outline").map(|path| Placed::new(Source::Outline(Path::new(path.value)), path.place));
+        let through = || {
+            let points = table.spline("through")?;
+            let each = points.value.iter().map(|point| point.value).collect();
+            Some(Placed::new(Source::Through(each), points.place))
+        };
+        let svg = || {
+            let name = table.text("svg")?;
+            let (file, id) = match name.value.rsplit_once('#') {
+                Some((file, id)) => (file.to_owned(), Some(id.to_owned())),
+                None => (name.value, None),
+            };
+            Some(Placed::new(Source::Svg { file, id }, name.place))
+        };
+        let traced = || {
+            let trace = trace.clone().unwrap_or(Placed::new(Trace::default(), table.place));
+            drawn.is_empty().then(|| Placed::new(Source::Trace(trace.value), trace.place))
+        };
+        outline.or_else(through).or_else(svg).or_else(traced)
+    }
+
+    /// Trace marks outside the picture are slips; a drawn shape may well reach beyond a cropped picture.
+    fn inside_picture(&mut self, table: &Checked, fixed: bool, picture: &Checked) {
+        if let Some(trace) = table.table("trace") {
+            let marks = [trace.points("around"), trace.points("inside")].into_iter().flatten();
+            self.within(picture, marks.flat_map(|marks| marks.value));
+        }
+        let Some(pixels) = picture.pixels("pixels").filter(|_| !fixed) else { return };
+        let [width, height] = pixels.value;
+        let whole = kurbo::Rect::new(0.0, 0.0, f64::from(width), f64::from(height));
+        // Half a pixel: a traced edge along the border may well overshoot it.
+        let frame = whole.inflate(0.5, 0.5);
+        let outline = table.path("outline").map(|path| Placed::new(path.value.bounding_box(), path.place));
+        let through = table.spline("through").into_iter().flat_map(|points| points.value);
+        let points = through.map(|point| Placed::new(point.value.at, point.place));
+        let holes = table.tables("hole").iter().filter_map(|hole| hole.point("at"));
+        let spots = points.chain(holes).map(|at| Placed::new(spot(at.value), at.place));
+        let outside: Vec<Place> =
+            outline.into_iter().chain(spots).filter(|it| it.value.union(frame) != frame).map(|it| it.place).collect();
+        for place in outside {
+            let text = format!(
+                "this reaches beyond the picture, which is {width} pixels wide and {height} high; mend it if that is \
+                 not meant"
+            );
+            self.warn("outside_picture", place, text);
+        }
+    }
+}
+
+fn spot(at: Point<Pixels>) -> kurbo::Rect {
+    kurbo::Rect::from_points(at.raw(), at.raw())
+}
+
+fn hole(table: &Checked) -> Option<Hole> {
+    Some(Hole { at: table.point("at")?, diameter: table.length("diameter")?.value })
+}

@@ -1,0 +1,194 @@
+//! Changes to a build file that leave every other byte of it as it was.
+
+use std::ops::Range;
+
+use toml_edit::{Document, Item, Table, TableLike};
+
+use super::place::Lines;
+use super::read::not_toml;
+use crate::problem::Problem;
+
+/// `text` with `outline = "..."` in each piece named by its index in the file, put in or put in place of the former.
+///
+/// Only those values change, by cutting them out of the text: comments, order, blanks, line ends and byte order mark
+/// stay what they were.
+///
+/// # Errors
+/// When the text is no TOML or has no such piece.
+pub fn set_outlines(text: &str, outlines: &[(usize, String)]) -> Result<String, Problem> {
+    let document = Document::parse(text).map_err(|error| not_toml(&error, &Lines::new(text)))?;
+    let mut edits = outlines
+        .iter()
+        .map(|(index, outline)| edit(text, &document, *index, outline))
+        .collect::<Result<Vec<_>, _>>()?;
+    // From the back, so that what comes first keeps its place.
+    edits.sort_by_key(|(span, _)| std::cmp::Reverse(span.start));
+    let mut changed = text.to_owned();
+    for (span, new) in edits {
+        changed.replace_range(span, &new);
+    }
+    debug_assert!(Document::parse(changed.as_str()).is_ok(), "a value or a line of its own keeps TOML what it is");
+    Ok(changed)
+}
+
+/// What to replace, and by what.
+fn edit(text: &str, document: &Document<&str>, index: usize, outline: &str) -> Result<(Range<usize>, String), Problem> {
+    let value = toml_edit::Value::from(outline).to_string();
+    let piece = piece(document, index)
+        .ok_or_else(|| Problem::error("no_such_piece", format!("the build file has no piece number {}", index + 1)))?;
+    match piece {
+        Piece::Inline(table) => Ok(match table.get("outline").and_then(toml_edit::Value::span) {
+            Some(span) => (span, value),
+            None => {
+                let last = table.iter().filter_map(|(_, value)| value.span()).map(|span| span.end).max();
+                let open = table.span().map_or(0, |span| span.start + 1);
+                let (at, comma) = last.map_or((open, ""), |end| (end, ","));
+                (at..at, format!("{comma} outline = {value}"))
+            }
+        }),
+        Piece::Table(table) => Ok(match table.get("outline").and_then(Item::span) {
+            Some(span) => (span, value),
+            None => {
+                let at = behind_line(text, anchor(table));
+                let newline = if text.contains("\r\n") { "\r\n" } else { "\n" };
+                let before = if text[..at].ends_with('\n') { "" } else { newline };
+                (at..at, format!("{before}outline = {value}{newline}"))
+            }
+        }),
+    }
+}
+
+enum Piece<'a> {
+    Table(&'a Table),
+    Inline(&'a toml_edit::InlineTable),
+}
+
+fn piece<'a>(document: &'a Document<&str>, index: usize) -> Option<Piece<'a>> {
+    match document.get("piece")? {
+        Item::ArrayOfTables(pieces) => pieces.get(index).map(Piece::Table),
+        Item::Value(toml_edit::Value::Array(pieces)) => pieces.get(index)?.as_inline_table().map(Piece::Inline),
+        _ => None,
+    }
+}
+
+/// The byte behind what the outline should follow: how the piece is traced, else the last of its own values, else its
+/// header.
+fn anchor(piece: &Table) -> usize {
+    let end = |item: &Item| item.as_value().and_then(toml_edit::Value::span).map(|span| span.end);
+    let values = TableLike::get_values(piece);
+    let last = values.iter().filter_map(|(_, value)| value.span()).map(|span| span.end).max();
+    let header = piece.span().map(|span| span.end);
+    piece.get("trace").and_then(end).or(last).or(header).unwrap_or(0)
+}
+
+/// The start of the line after the one of `offset`.
+fn behind_line(text: &str, offset: usize) -> usize {
+    text[offset..].find('\n').map_or(text.len(), |at| offset + at + 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::build_file::tests::{COMPLETE, edited};
+
+    const OUTLINE: &str = "M 1 2 L 3 4 L 5 9 Z";
+
+    #[test]
+    fn an_outline_goes_behind_how_it_was_traced_or_in_place_of_the_former() {
+        let text = edited(&[("outline   = \"M 812 340 L 900 700 L 724 700 Z\"\n", "")]);
+        let set = set_outlines(&text, &[(2, OUTLINE.to_owned())]).expect("there is such a piece");
+        let line = format!("inside = [812.0, 500.0] }}\noutline = \"{OUTLINE}\"\nfoam ");
+        assert!(set.contains(&line), "{set}");
+        assert_eq!(set.replace(&format!("outline = \"{OUTLINE}\"\n"), ""), text);
+
+        let set = set_outlines(COMPLETE, &[(2, OUTLINE.to_owned())]).expect("there is such a piece");
+        assert_eq!(set, COMPLETE.replace("M 812 340 L 900 700 L 724 700 Z", OUTLINE));
+        assert_eq!(set_outlines(&set, &[(2, OUTLINE.to_owned())]), Ok(set.clone()), "setting it again changes nothing");
+    }
+
+    #[test]
+    fn outlines_find_their_place_however_pieces_are_written() {
+        for (text, expected) in [
+            ("[[piece]]", "[[piece]]\noutline = \"Z\"\n"),
+            ("[[piece]] # bare\r\n", "[[piece]] # bare\r\noutline = \"Z\"\r\n"),
+            ("[[piece]]\nname = \"a\" # last", "[[piece]]\nname = \"a\" # last\noutline = \"Z\"\n"),
+            (
+                "[[piece]]\ntrace = { inside = [\n 1, 2] } # t\nname = 'a'\n",
+                "[[piece]]\ntrace = { inside = [\n 1, 2] } # t\noutline = \"Z\"\nname = 'a'\n",
+            ),
+            (
+                "[[piece]]\ntrace.inside = [1, 2]\n[[piece.hole]]\nat = 1\n",
+                "[[piece]]\ntrace.inside = [1, 2]\noutline = \"Z\"\n[[piece.hole]]\nat = 1\n",
+            ),
+            (
+                "[[piece]]\n[piece.trace]\ninside = [1, 2]\n",
+                "[[piece]]\noutline = \"Z\"\n[piece.trace]\ninside = [1, 2]\n",
+            ),
+            ("[[piece]]\noutline = '''\nM 1 2''' # o\n", "[[piece]]\noutline = \"Z\" # o\n"),
+            ("piece = [{ name = 'a' }]\n", "piece = [{ name = 'a', outline = \"Z\" }]\n"),
+            ("piece = [{}]\n", "piece = [{ outline = \"Z\"}]\n"),
+            ("piece = [{ name = 'a', outline = 'M' }]\n", "piece = [{ name = 'a', outline = \"Z\" }]\n"),
+        ] {
+            assert_eq!(set_outlines(text, &[(0, "Z".to_owned())]).as_deref(), Ok(expected), "{text}");
+        }
+        assert_eq!(set_outlines("[[piece]]\n", &[(1, "Z".to_owned())]).map_err(|e| e.code), Err("no_such_piece"));
+        assert_eq!(set_outlines("[[piece\n", &[(0, "Z".to_owned())]).map_err(|e| e.code), Err("toml_syntax"));
+    }
+
+    proptest! {
+        #[test]
+        fn every_other_byte_of_the_file_stays_what_it_was(
+            notes in prop::collection::vec("[ \t]{0,3}(#[ \\t\\PC]{0,12})?", 12),
+            pieces in prop::collection::vec((any::<bool>(), any::<bool>(), any::<bool>()), 1..6),
+            windows in any::<bool>(),
+            mark in any::<bool>(),
+            last_line_ends in any::<bool>(),
+        ) {
+            let mut note = notes.iter().cycle();
+            let mut line = |text: &str| format!("{text}{}\n", note.next().expect("it goes round"));
+            let mut text = line("") + &line("[build]") + &line("name = \"x\"");
+            for (traced, outlined, holed) in &pieces {
+                text += &line("");
+                text += &line("[[piece]]");
+                text += &line("name = \"y\"");
+                if *traced {
+                    text += &line("trace = { inside = [1, 2] }");
+                }
+                text += &line("foam = 10");
+                if *outlined {
+                    text += &line("outline = \"M 0 0\"");
+                }
+                if *holed {
+                    text += &line("[[piece.hole]]");
+                    text += &line("at = [1, 2]");
+                }
+            }
+            if !last_line_ends {
+                text.truncate(text.len() - 1);
+            }
+            if windows {
+                text = text.replace('\n', "\r\n");
+            }
+            if mark {
+                text.insert(0, '\u{feff}');
+            }
+            let all: Vec<_> = (0..pieces.len()).map(|index| (index, format!("M {index} 1 Z"))).collect();
+            let set = set_outlines(&text, &all).expect("all pieces are there");
+
+            let others = |text: &str| -> Vec<String> {
+                text.split_inclusive('\n').filter(|line| !line.starts_with("outline")).map(|l| l.trim_end_matches(['\r', '\n']).to_owned()).collect()
+            };
+            prop_assert_eq!(others(&text), others(&set));
+            prop_assert_eq!(set.contains('\r'), windows);
+            prop_assert_eq!(set.matches('\n').count(), set.matches(if windows { "\r\n" } else { "\n" }).count());
+            let document = Document::parse(set.as_str()).expect("still TOML");
+            let written = document["piece"].as_array_of_tables().expect("pieces").iter();
+            for ((_, outline), piece) in all.iter().zip(written) {
+                prop_assert_eq!(piece["outline"].as_str(), Some(outline.as_str()));
+            }
+            prop_assert_eq!(set_outlines(&set, &all), Ok(set.clone()));
+        }
+    }
+}
