@@ -1,0 +1,278 @@
+//! A document → PDF, through `printpdf`, finished in `lopdf` where `printpdf` has no word for it.
+//!
+//! Page content stands in hundredths of a millimetre, y down, under one matrix: short numbers, no rounding beyond
+//! 0.005 mm. ISO 32000-1 is meant by section numbers.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::hash::{DefaultHasher, Hash, Hasher};
+
+use kurbo::{PathEl, Size};
+use lopdf::{Dictionary, Object};
+use printpdf::{
+    Color, CurTransMat, Greyscale, Layer, LayerIntent, LayerInternalId, LayerSubtype, Line as PdfLine, LineCapStyle,
+    LineDashPattern, LineJoinStyle, LinePoint, Mm, Op, ParsedFont, PdfDocument, PdfFont, PdfFontHandle, PdfPage,
+    PdfSaveOptions, Pt, TextItem, TextMatrix,
+};
+
+use crate::drawing::{Class, Drawing, Label, Line, WORDS_GREY};
+use crate::space::Page;
+use crate::text::{BOLD, ENGLISH, Face, REGULAR};
+
+/// A whole document before it is written.
+#[derive(Clone, Debug)]
+pub struct Document {
+    /// Title in its metadata.
+    pub title: String,
+    /// Date of the build, `2026-05-01`; never the clock.
+    pub date: Option<String>,
+    /// In order.
+    pub pages: Vec<Sheetful>,
+}
+
+/// One page.
+#[derive(Clone, Debug)]
+pub struct Sheetful {
+    /// In mm.
+    pub size: Size,
+    /// What is printed, in page mm.
+    pub drawing: Drawing<Page>,
+    /// Name that a reader program shows for it: "3.2".
+    pub label: String,
+    /// What its bookmark says.
+    pub bookmark: String,
+}
+
+/// Units of page content in a millimetre.
+const UNITS: f64 = 100.0;
+
+/// The bytes of `document`.
+pub fn pdf(document: &Document) -> Vec<u8> {
+    let fonts = [Setting::new(&REGULAR, document, false), Setting::new(&BOLD, document, true)];
+    let mut doc = PdfDocument::new(&document.title);
+    doc.metadata.info.producer = format!("spanwright {}", env!("CARGO_PKG_VERSION"));
+    doc.metadata.info.creator = "spanwright".to_owned();
+    doc.metadata.info.subject = ENGLISH.subject.to_owned();
+    for font in &fonts {
+        doc.resources.fonts.map.insert(printpdf::FontId(font.id.to_owned()), PdfFont::new(font.parsed.clone()));
+    }
+    for (id, name) in LAYERS {
+        let layer = Layer {
+            name: name.to_owned(),
+            creator: "spanwright".to_owned(),
+            intent: LayerIntent::Design,
+            usage: LayerSubtype::Artwork,
+        };
+        doc.resources.layers.map.insert(LayerInternalId(id.to_owned()), layer);
+    }
+    for (index, page) in document.pages.iter().enumerate() {
+        doc.pages.push(PdfPage::new(Mm(f32(page.size.width)), Mm(f32(page.size.height)), content(page)));
+        // Sorted by page, then name: one bookmark a page keeps their order.
+        doc.bookmarks.map.insert(
+            printpdf::PageAnnotId(format!("{index:06}")),
+            printpdf::PageAnnotation { name: page.bookmark.clone(), page: index + 1 },
+        );
+    }
+    let mut warnings = Vec::new();
+    let options = PdfSaveOptions { subset_fonts: false, ..PdfSaveOptions::default() };
+    let mut file = printpdf::to_lopdf_doc(&doc, &options, &mut warnings);
+    finish(&mut file, document);
+    let mut bytes = Vec::new();
+    file.save_to(&mut bytes).expect("writing to memory does not fail");
+    bytes
+}
+
+const LAYERS: [(&str, &str); 4] = [
+    ("cut", ENGLISH.layer_cut),
+    ("join", ENGLISH.layer_join),
+    ("setting-out", ENGLISH.layer_setting_out),
+    ("words", ENGLISH.layer_words),
+];
+
+const fn layer(class: Class) -> &'static str {
+    match class {
+        Class::Cut => "cut",
+        Class::Join => "join",
+        Class::SettingOut => "setting-out",
+    }
+}
+
+/// A face, reduced to what the document says in it.
+struct Setting {
+    id: &'static str,
+    parsed: ParsedFont,
+}
+
+impl Setting {
+    fn new(face: &Face, document: &Document, bold: bool) -> Self {
+        let labels = document.pages.iter().flat_map(|page| &page.drawing.labels).filter(|label| label.bold == bold);
+        let mut chars: BTreeSet<char> = labels.flat_map(|label| label.text.chars()).collect();
+        // Never empty, so that the font stays whole.
+        chars.insert('?');
+        let subset = face.subset(&chars);
+        let (ascent, descent) = face.vertical_extent();
+        let mut parsed = ParsedFont::with_glyph_data(
+            subset.data,
+            0,
+            Some(face.name().to_owned()),
+            subset.glyphs,
+            subset.advances,
+            face.units_per_em(),
+            printpdf::FontMetrics { ascent, descent },
+        );
+        let [x_min, y_min, x_max, y_max] = face.bounding_box();
+        let metrics = &mut parsed.pdf_font_metrics;
+        (metrics.x_min, metrics.y_min, metrics.x_max, metrics.y_max) = (x_min, y_min, x_max, y_max);
+        Self { id: font_id(bold), parsed }
+    }
+}
+
+const fn font_id(bold: bool) -> &'static str {
+    if bold { "DB" } else { "DR" }
+}
+
+fn content(page: &Sheetful) -> Vec<Op> {
+    let unit = 72.0 / 25.4 / UNITS;
+    let top = page.size.height * 72.0 / 25.4;
+    let mut ops = vec![
+        Op::SaveGraphicsState,
+        Op::SetTransformationMatrix {
+            matrix: CurTransMat::Raw([f32(unit), 0.0, 0.0, f32(-unit), 0.0, f32(top)]),
+        },
+        Op::SetLineCapStyle { cap: LineCapStyle::Butt },
+        Op::SetLineJoinStyle { join: LineJoinStyle::Round },
+    ];
+    for class in [Class::SettingOut, Class::Join, Class::Cut] {
+        let mut lines = page.drawing.lines.iter().filter(|line| line.class == class).peekable();
+        if lines.peek().is_none() {
+            continue;
+        }
+        let stroke = class.stroke();
+        ops.push(Op::BeginLayer { layer_id: LayerInternalId(layer(class).to_owned()) });
+        ops.push(Op::SetOutlineColor { col: grey(stroke.grey) });
+        ops.push(Op::SetOutlineThickness { pt: Pt(f32(stroke.width * UNITS)) });
+        lines.for_each(|line| stroke_line(line, &mut ops));
+        ops.push(Op::EndLayer);
+    }
+    if !page.drawing.labels.is_empty() {
+        ops.push(Op::BeginLayer { layer_id: LayerInternalId("words".to_owned()) });
+        ops.push(Op::StartTextSection);
+        ops.push(Op::SetFillColor { col: grey(WORDS_GREY) });
+        page.drawing.labels.iter().for_each(|label| show(label, &mut ops));
+        ops.push(Op::EndTextSection);
+        ops.push(Op::EndLayer);
+    }
+    ops.push(Op::RestoreGraphicsState);
+    ops
+}
+
+fn grey(level: f64) -> Color {
+    Color::Greyscale(Greyscale::new(f32(level), None))
+}
+
+fn stroke_line(line: &Line<Page>, ops: &mut Vec<Op>) {
+    let dash = |pattern: &[f32]| Op::SetLineDashPattern { dash: LineDashPattern::new(0.0, pattern) };
+    if let Some([on, off]) = line.dash {
+        ops.push(dash(&[f32(on * UNITS), f32(off * UNITS)]));
+    }
+    let point = |p: kurbo::Point, bezier| LinePoint {
+        p: printpdf::Point { x: Pt(f32((p.x * UNITS).round())), y: Pt(f32((p.y * UNITS).round())) },
+        bezier,
+    };
+    let mut points: Vec<LinePoint> = Vec::new();
+    let mut flush = |points: &mut Vec<LinePoint>, is_closed: bool| {
+        if points.len() > 1 {
+            ops.push(Op::DrawLine { line: PdfLine { points: std::mem::take(points), is_closed } });
+        }
+        points.clear();
+    };
+    for el in line.path.raw().elements() {
+        match *el {
+            PathEl::MoveTo(p) => {
+                flush(&mut points, false);
+                points.push(point(p, false));
+            }
+            PathEl::LineTo(p) => points.push(point(p, false)),
+            PathEl::QuadTo(..) => unreachable!("paths hold lines and cubics"),
+            PathEl::CurveTo(a, b, p) => points.extend([point(a, true), point(b, true), point(p, false)]),
+            PathEl::ClosePath => flush(&mut points, true),
+        }
+    }
+    flush(&mut points, false);
+    if line.dash.is_some() {
+        ops.push(dash(&[]));
+    }
+}
+
+fn show(label: &Label<Page>, ops: &mut Vec<Op>) {
+    let (sin, cos) = label.turn.to_radians().sin_cos();
+    // The page has y down, glyphs have y up: their second axis is flipped back.
+    let matrix = [cos, sin, sin, -cos, (label.at.x * UNITS).round(), (label.at.y * UNITS).round()].map(f32);
+    let font = PdfFontHandle::External(printpdf::FontId(font_id(label.bold).to_owned()));
+    ops.push(Op::SetFont { font, size: Pt(f32(label.size * UNITS)) });
+    ops.push(Op::SetTextMatrix { matrix: TextMatrix::Raw(matrix) });
+    ops.push(Op::ShowText { items: vec![TextItem::Text(label.text.clone())] });
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "the border to printpdf, which counts in f32")]
+const fn f32(value: f64) -> f32 {
+    value as f32
+}
+
+/// What `printpdf` has no word for: no scaling when printed (12.2), page labels (12.4.2), a name for each file that
+/// comes from its content (14.4), and no clock.
+fn finish(file: &mut lopdf::Document, document: &Document) {
+    let root = file.trailer.get(b"Root").and_then(Object::as_reference).expect("printpdf writes a catalog");
+    let labels: Vec<Object> = document
+        .pages
+        .iter()
+        .enumerate()
+        .flat_map(|(index, page)| {
+            let mut label = Dictionary::new();
+            label.set("P", lopdf::text_string(&page.label));
+            [Object::Integer(i64::try_from(index).expect("page counts are small")), Object::Dictionary(label)]
+        })
+        .collect();
+    let mut numbers = Dictionary::new();
+    numbers.set("Nums", labels);
+    let mut viewer = Dictionary::new();
+    viewer.set("PrintScaling", Object::Name(b"None".to_vec()));
+    viewer.set("DisplayDocTitle", true);
+    let catalog = file.get_dictionary_mut(root).expect("the catalog is a dictionary");
+    catalog.set("PageLabels", numbers);
+    catalog.set("ViewerPreferences", viewer);
+    catalog.set("PageMode", Object::Name(b"UseOutlines".to_vec()));
+    catalog.set("Lang", Object::string_literal("en"));
+    let info = file.trailer.get(b"Info").and_then(Object::as_reference).expect("printpdf writes an info dictionary");
+    let info = file.get_dictionary_mut(info).expect("the info is a dictionary");
+    info.remove(b"CreationDate");
+    info.remove(b"ModDate");
+    for empty in ["Identifier", "GTS_PDFXVersion", "Author", "Keywords", "Trapped"] {
+        info.remove(empty.as_bytes());
+    }
+    if let Some(date) = &document.date {
+        info.set("CreationDate", Object::string_literal(format!("D:{}", date.replace('-', ""))));
+    }
+    // 1.5 is the first version with layers (optional content, 8.11).
+    file.version = "1.5".to_owned();
+    let id = name_of(file);
+    file.trailer.set("ID", vec![id.clone(), id]);
+    file.compress();
+}
+
+/// Sixteen bytes from everything the file holds.
+fn name_of(file: &lopdf::Document) -> Object {
+    let halves = [1_u64, 2].map(|seed| {
+        let mut hasher = DefaultHasher::new();
+        seed.hash(&mut hasher);
+        let sorted: BTreeMap<_, _> = file.objects.iter().collect();
+        for (id, object) in sorted {
+            id.hash(&mut hasher);
+            format!("{object:?}").hash(&mut hasher);
+            if let Ok(stream) = object.as_stream() {
+                stream.content.hash(&mut hasher);
+            }
+        }
+        hasher.finish().to_be_bytes()
+    });
+    Object::String(halves.concat(), lopdf::StringFormat::Hexadecimal)
+}

@@ -1,0 +1,113 @@
+//! Writing files so that each is either old or new, and whole.
+
+use std::collections::BTreeSet;
+use std::io::{self, Write as _};
+use std::path::Path;
+
+/// A file to be written.
+#[derive(Clone, Debug)]
+pub struct OutFile {
+    /// Its name in the folder.
+    pub name: String,
+    /// What it holds.
+    pub bytes: Vec<u8>,
+}
+
+/// The file that names all others, written last.
+pub(crate) const MANIFEST: &str = "made.json";
+
+/// Writes `files` into `folder`, each one atomically, in their order; the manifest should come last. Files that only
+/// the former manifest names are removed after that; nothing else in the folder is touched.
+///
+/// Errors: the folder cannot be made, or a file cannot be written; then every file is still the old or the new one.
+pub fn save(folder: &Path, files: &[OutFile]) -> io::Result<()> {
+    std::fs::create_dir_all(folder)?;
+    let former = former_files(folder);
+    for file in files {
+        replace(&folder.join(&file.name), &file.bytes)?;
+    }
+    let kept: BTreeSet<&str> = files.iter().map(|file| file.name.as_str()).collect();
+    for name in former.iter().filter(|name| !kept.contains(name.as_str())) {
+        match std::fs::remove_file(folder.join(name)) {
+            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// Puts `bytes` in the place of `path` in one step: a reader sees the old file or the new one.
+pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let mut file = tempfile::Builder::new().prefix(".spanwright-").tempfile_in(folder)?;
+    file.write_all(bytes)?;
+    // A new temporary file is private; what it replaces keeps its permissions, a new one gets the usual ones.
+    match std::fs::metadata(path) {
+        Ok(old) => file.as_file().set_permissions(old.permissions())?,
+        Err(_) => set_usual_permissions(file.as_file())?,
+    }
+    file.as_file().sync_all()?;
+    file.persist(path).map(drop).map_err(|error| error.error)
+}
+
+#[cfg(unix)]
+fn set_usual_permissions(file: &std::fs::File) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt as _;
+    file.set_permissions(std::fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn set_usual_permissions(_: &std::fs::File) -> io::Result<()> {
+    Ok(())
+}
+
+/// Plain file names in the manifest of an earlier run; a name that leads out of the folder is none of ours.
+fn former_files(folder: &Path) -> Vec<String> {
+    let Ok(bytes) = std::fs::read(folder.join(MANIFEST)) else { return Vec::new() };
+    let Ok(manifest) = serde_json::from_slice::<serde_json::Value>(&bytes) else { return Vec::new() };
+    let names = manifest["files"].as_array().into_iter().flatten();
+    names
+        .filter_map(|name| name.as_str())
+        .filter(|name| Path::new(name).file_name() == Some(name.as_ref()))
+        .map(str::to_owned)
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn file(name: &str, text: &str) -> OutFile {
+        OutFile { name: name.into(), bytes: text.into() }
+    }
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut all: Vec<String> = std::fs::read_dir(folder)
+            .expect("the folder is there")
+            .map(|entry| entry.expect("it can be listed").file_name().to_string_lossy().into_owned())
+            .collect();
+        all.sort();
+        all
+    }
+
+    #[test]
+    fn what_only_the_former_run_made_goes_and_what_others_put_there_stays() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path();
+        std::fs::write(path.join("notes.txt"), "mine").expect("written");
+        std::fs::write(path.join("a.pdf.bak"), "mine").expect("written");
+        save(path, &[file("a.pdf", "1"), file("b.pdf", "1"), file(MANIFEST, r#"{"files":["a.pdf","b.pdf","made.json","../x","notes.txt/.."]}"#)])
+            .expect("saved");
+        save(path, &[file("a.pdf", "2"), file(MANIFEST, r#"{"files":["a.pdf","made.json"]}"#)]).expect("saved");
+        assert_eq!(names(path), ["a.pdf", "a.pdf.bak", "made.json", "notes.txt"]);
+        assert_eq!(std::fs::read_to_string(path.join("a.pdf")).expect("read"), "2");
+    }
+
+    #[test]
+    fn a_file_that_cannot_be_replaced_leaves_no_litter() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        std::fs::create_dir_all(folder.path().join("a.pdf/full")).expect("a folder where the file should go");
+        assert!(save(folder.path(), &[file("a.pdf", "1")]).is_err());
+        assert_eq!(names(folder.path()), ["a.pdf"]);
+    }
+}
