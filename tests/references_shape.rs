@@ -102,12 +102,12 @@ fn curves_lie_where_their_closed_form_says() {
         r#"<g transform="translate(150 40)"><polygon transform="matrix(0.9 0.3 -0.4 1.2 0 0)" points="{}"/></g>"#,
         corners.map(|(x, y)| format!("{x},{y}")).join(" ")
     ));
-    // A radius of 200: four cubics bulge 0.0273 %, eight 0.00042 %, and the reference circle is a polygon 2.5 µm off.
+    // On a radius of 200, cubics over a quarter turn bulge 0.0273 %, those over an eighth 0.00042 %.
     let cases = [
-        ("spline through 4 points of a circle", spline(&ring(4), &[]), circle.clone(), 0.0546),
-        ("spline through 8 points of a circle", spline(&ring(8), &[]), circle.clone(), 0.0009),
-        ("svg circle", svg(r#"<circle cx="300" cy="250" r="200"/>"#), circle, 0.0546),
-        ("svg polygon, twice transformed", polygon, json!({ "polygon": corners, "matrix": matrix }), 1e-4),
+        ("spline through 4 points of a circle", spline(&ring(4), &[]), circle.clone(), 0.0545),
+        ("spline through 8 points of a circle", spline(&ring(8), &[]), circle.clone(), 0.00085),
+        ("svg circle", svg(r#"<circle cx="300" cy="250" r="200"/>"#), circle, 0.0545),
+        ("svg polygon, twice transformed", polygon, json!({ "polygon": corners, "matrix": matrix }), 0.0),
     ];
     let input: Vec<Value> = cases
         .iter()
@@ -116,7 +116,32 @@ fn curves_lie_where_their_closed_form_says() {
     let Some(answers) = references::python("measure.py", &json!(input)) else { return };
     for ((name, _, _, allowed), answer) in cases.iter().zip(answers.as_array().expect("a list")) {
         let away = answer["hausdorff"].as_f64().expect("a number");
-        // Both curves are chords: their ends lie up to half a chord, 0.4 mm on the spline, from the other's ends.
-        assert!(away <= allowed + 0.001, "{name}: {away} mm away, allowed {allowed}");
+        // Single precision in the SVG reader, and the chords of the reference, allow for 0.1 µm and 0.3 µm.
+        assert!(away <= allowed + 0.0005, "{name}: {away} mm away, allowed {allowed}");
     }
+}
+
+/// Random splines: some cross themselves and some do not, and both sides must say the same.
+#[test]
+fn crossings_are_found_exactly_where_an_independent_library_finds_them() {
+    // Any fixed numbers do: the multiplier of D. H. Lehmer's generator as S. K. Park and K. W. Miller give it,
+    // "Random number generators: good ones are hard to find", Communications of the ACM 31, 1988.
+    let mut seed: u64 = 20_260_501;
+    let mut random = || {
+        seed = seed * 16_807 % 2_147_483_647;
+        1000.0 * f64::from(u32::try_from(seed).expect("below 2^31")) / 2_147_483_647.0
+    };
+    let curves: Vec<Path<Pattern>> = (0..150)
+        .map(|k| {
+            let knot = |i| Knot { at: Point::new(random(), random()), corner: (i + k) % 4 == 0 };
+            closed_spline(&(0..3 + k % 5).map(knot).collect::<Vec<_>>()).expect("random points differ")
+        })
+        .collect();
+    let cases: Vec<Value> = curves.iter().map(|path| json!({ "loops": loops(path.raw()) })).collect();
+    let Some(answers) = references::python("measure.py", &json!(cases)) else { return };
+    let ours: Vec<bool> = curves.into_iter().map(|path| Shape::new(path).is_ok()).collect();
+    let theirs: Vec<bool> = answers.as_array().expect("a list").iter().map(|answer| answer["valid"] == true).collect();
+    assert_eq!(ours, theirs);
+    let sound = ours.iter().filter(|sound| **sound).count();
+    assert!((30..120).contains(&sound), "{sound} of 150 are sound: both kinds must be among them");
 }

@@ -56,7 +56,6 @@ impl<S: Space> Shape<S> {
     pub fn perimeter(&self) -> f64 {
         let bounds = self.path.bounds();
         let per_edge = self.path.raw().elements().len().max(1);
-        #[expect(clippy::cast_precision_loss, reason = "an estimate of accuracy, and paths have fewer than 2^52 edges")]
         let accuracy = 1e-6 * (bounds.width() + bounds.height()) / per_edge as f64;
         self.path.raw().perimeter(accuracy)
     }

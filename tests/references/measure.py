@@ -2,8 +2,9 @@
 
 A case has "loops": closed loops of lines [p, q] and cubics [p, q, r, s]. It may have "against", a curve known in closed
 form: {"circle": [x, y, radius]} or {"polygon": points, "matrix": [a, b, c, d, e, f]}, the matrix as in SVG.
-An answer has, by the even-odd rule, "area" and "length", whether the outline is "valid" (simple loops that do not
-cross), for each loop whether its numbers run anticlockwise with y up ("ccw"), and the "hausdorff" distance to "against".
+An answer tells whether the outline is "valid" (simple loops that do not meet), the "length" of all loops, for each
+loop whether it runs anticlockwise with y up ("ccw"), for a valid outline its "area" by the even-odd rule, and the
+"hausdorff" distance to "against".
 """
 
 import json
@@ -32,7 +33,7 @@ def sampled(segments):
 def known(against):
     if "circle" in against:
         x, y, radius = against["circle"]
-        return shapely.Point(x, y).buffer(radius, quad_segs=5000).boundary
+        return shapely.Point(x, y).buffer(radius, quad_segs=500).boundary
     a, b, c, d, e, f = against["matrix"]
     polygon = shapely.Polygon(against["polygon"])
     return shapely.affinity.affine_transform(polygon, [a, c, b, d, e, f]).boundary
@@ -40,17 +41,17 @@ def known(against):
 
 def measured(case):
     rings = [sampled(segments) for segments in case["loops"]]
-    filled = shapely.Polygon()
-    for ring in rings:
-        filled = filled.symmetric_difference(shapely.Polygon(ring))
+    apart = all(not a.intersects(b) for i, a in enumerate(rings) for b in rings[:i])
     answer = {
-        "area": filled.area,
+        "valid": apart and all(ring.is_simple for ring in rings),
         "length": sum(ring.length for ring in rings),
-        "valid": all(ring.is_simple for ring in rings) and not any(
-            a.intersects(b) for i, a in enumerate(rings) for b in rings[:i]
-        ),
         "ccw": [bool(ring.is_ccw) for ring in rings],
     }
+    if answer["valid"]:
+        filled = shapely.Polygon()
+        for ring in rings:
+            filled = filled.symmetric_difference(shapely.Polygon(ring))
+        answer["area"] = filled.area
     if "against" in case:
         answer["hausdorff"] = shapely.MultiLineString(rings).hausdorff_distance(known(case["against"]))
     return answer

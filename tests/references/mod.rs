@@ -12,7 +12,7 @@ use serde_json::Value;
 ///
 /// `None` when the interpreter or a module is missing: the caller passes, one line on standard error says so. When
 /// `SPANWRIGHT_REQUIRE` lists `references`, that is a failure instead. A script that fails otherwise always is.
-pub fn python(script: &str, input: &Value) -> Option<Value> {
+pub(crate) fn python(script: &str, input: &Value) -> Option<Value> {
     let interpreter = env::var("SPANWRIGHT_PYTHON").unwrap_or_else(|_| "python3".to_owned());
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/references");
     let started = Command::new(&interpreter)
