@@ -7,3 +7,6 @@ mod svg;
 pub use pdf::{Document, Sheetful, pdf};
 pub use save::{OutFile, save};
 pub use svg::{pieces_svg, preview_png};
+
+pub(crate) use save::{MANIFEST, replace};
+pub(crate) use svg::path_data;

@@ -1,1 +1,0 @@
-//! The way itself, one readable call per arrow.

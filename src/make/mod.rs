@@ -1,0 +1,53 @@
+//! The way itself, one readable call per arrow.
+//!
+//! [`survey`] goes from a build to its pieces at full size, [`plan`] on to pages, [`write_out`] on to files in memory.
+
+mod documents;
+mod manifest;
+mod survey;
+
+pub use documents::{Made, write_out};
+pub use manifest::{Manifest, ProblemReport, failed};
+pub use survey::{Files, Survey, TraceReport, survey, trace_pieces};
+
+use crate::drawing::words_beside;
+use crate::paper::{Item, Layout, cores, lay_out};
+use crate::problem::Problems;
+use crate::space::{Path, Pattern};
+
+/// A survey laid out on paper.
+#[derive(Debug)]
+pub struct Plan {
+    /// What was found out before.
+    pub survey: Survey,
+    /// One layout for each core; papers that share a core share a layout.
+    pub layouts: Vec<Layout>,
+}
+
+/// Lays the pieces of `survey` out on the papers of its build.
+///
+/// Errors: paper too small for its margin or overlap.
+pub fn plan(survey: Survey) -> Result<Plan, Problems> {
+    let cores = cores(&survey.build.paper)?;
+    let cut: Vec<Path<Pattern>> = survey.pieces.iter().map(crate::pattern::Piece::cut_path).collect();
+    let layouts = cores
+        .iter()
+        .map(|core| {
+            let fits = |path: &Path<Pattern>| {
+                let (size, field) = (path.bounds().size(), core.field.size());
+                size.width.min(size.height) <= field.width && size.width.max(size.height) <= field.height
+            };
+            let items: Vec<Item<'_>> = survey
+                .pieces
+                .iter()
+                .zip(&cut)
+                .map(|(piece, path)| Item {
+                    path,
+                    words: if fits(path) { words_beside(piece, survey.build.units) } else { kurbo::Size::ZERO },
+                })
+                .collect();
+            lay_out(&items, core)
+        })
+        .collect();
+    Ok(Plan { survey, layouts })
+}

@@ -1,0 +1,390 @@
+//! Build + files → pieces at full size, with everything found out on the way.
+
+use std::io;
+
+use crate::build_file::{Build, Light, PieceSpec, Source};
+use crate::contour::{Traced, trace};
+use crate::pattern::{Piece, RoundHole, letters};
+use crate::picture::{Picture, decode};
+use crate::problem::{Level, Place, Problem, Problems};
+use crate::shape::{Knot, Shape, closed_spline, from_svg};
+use crate::size::{
+    FinishedReport, Interval, MeasureReport, SizeReport, Solved, Spread, longest, marks, report,
+};
+use crate::space::{Map, Path, Pattern, Pixels, Point};
+
+/// Where the files that a build names are read from.
+pub trait Files {
+    /// The bytes of `name`, which is relative to the build file.
+    fn read(&self, name: &str) -> io::Result<Vec<u8>>;
+}
+
+/// A coarse flattening for extents, in pixels or mm: far below anything that is measured on it.
+const EXTENT_TOLERANCE: f64 = 0.02;
+/// Curves are fitted again within this when a picture is straightened, in mm.
+const REFIT_TOLERANCE: f64 = 0.01;
+/// Coarser than this, in mm per pixel, the steps of the picture show in the outline.
+const COARSE_PICTURE: f64 = 1.0;
+
+/// What tracing one piece gave.
+#[derive(Clone, Debug, serde::Serialize)]
+pub struct TraceReport {
+    /// Of the piece.
+    pub name: String,
+    /// Lines and cubics.
+    pub nodes: usize,
+    /// Places where the direction jumps.
+    pub corners: usize,
+    /// Root mean square distance of the edge from the outline, in pixels.
+    pub rms_px: f64,
+    /// The largest of these distances.
+    pub worst_px: f64,
+    /// "camera" or "drawing".
+    pub light: &'static str,
+    /// Whether the edges themselves told the light.
+    pub light_found: bool,
+    /// Index of its table among the pieces of the file.
+    #[serde(skip)]
+    pub index: usize,
+    /// The outline, in pixels.
+    #[serde(skip)]
+    pub outline: Path<Pixels>,
+}
+
+/// Everything found out about a build.
+#[derive(Debug)]
+pub struct Survey {
+    /// The build itself.
+    pub build: Build,
+    /// The pieces at full size, in the order of the file.
+    pub pieces: Vec<Piece>,
+    /// The longest extent of each piece, mm.
+    pub lengths: Vec<Interval>,
+    /// What was traced on the way.
+    pub traced: Vec<TraceReport>,
+    /// Where the size comes from; `None` when no piece comes from a picture.
+    pub size: Option<SizeReport>,
+    /// Length and width of the finished prop.
+    pub finished: FinishedReport,
+    /// Distances the maker asked for.
+    pub measures: Vec<MeasureReport>,
+    /// Warnings and notes.
+    pub problems: Problems,
+}
+
+/// An outline before it has its size.
+enum Outline {
+    Pixels(usize, Path<Pixels>),
+    FullSize(Path<Pattern>),
+}
+
+/// Goes from `build` to its pieces; `problems` are the warnings met so far.
+///
+/// Errors: every error of every picture and piece; the first room that finds one ends the way.
+pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result<Survey, Problems> {
+    let pictures = open_pictures(&build, files, &mut problems)?;
+    let (outlines, traced) = find_outlines(&build, &pictures, files, &mut problems)?;
+    drop(pictures);
+    let points: Vec<Vec<Point<Pixels>>> = (0..build.pictures.len())
+        .map(|picture| {
+            let of_picture = outlines.iter().filter_map(|outline| match outline {
+                Outline::Pixels(on, path) if *on == picture => Some(path.flatten(EXTENT_TOLERANCE).concat()),
+                _ => None,
+            });
+            of_picture.flatten().collect()
+        })
+        .collect();
+    let marks = marks(&build, &points);
+    let spread = if build.pictures.is_empty() { None } else { Some(Spread::over(&marks)?) };
+    let solved = spread.as_ref().map(Spread::solved);
+    let pieces = cut_pieces(&build, &outlines, solved)?;
+    let lengths = piece_lengths(&outlines, &pieces, spread.as_ref());
+    let (size, finished, measures) = match &spread {
+        Some(spread) => {
+            let (size, finished, measures) = report(&marks, spread);
+            problems.extend(spread.solved().remarks.iter().cloned());
+            warn_coarse(&build, &size, &mut problems);
+            (Some(size), finished, measures)
+        }
+        None => (None, None, Vec::new()),
+    };
+    let finished = finished.unwrap_or_else(|| union_extent(&pieces));
+    check_holes(&build, &pieces, &mut problems);
+    Ok(Survey { build, pieces, lengths, traced, size, finished, measures, problems })
+}
+
+/// Traces the pieces of `build` that `wanted` picks, without asking for a size.
+///
+/// Errors: every error of every picture and piece.
+pub fn trace_pieces(
+    build: &Build,
+    files: &dyn Files,
+    wanted: &dyn Fn(&PieceSpec) -> bool,
+    problems: &mut Problems,
+) -> Result<Vec<TraceReport>, Problems> {
+    let pictures = open_pictures(build, files, problems)?;
+    let mut errors = Problems::new();
+    let mut reports = Vec::new();
+    for piece in build.pieces.iter().filter(|piece| wanted(piece)) {
+        match trace_piece(build, &pictures, piece) {
+            Ok((traced, notes)) => {
+                problems.extend(notes);
+                reports.push(traced);
+            }
+            Err(problem) => errors.push(problem),
+        }
+    }
+    if errors.is_empty() { Ok(reports) } else { Err(errors) }
+}
+
+fn open_pictures(build: &Build, files: &dyn Files, problems: &mut Problems) -> Result<Vec<Picture>, Problems> {
+    let mut errors = Problems::new();
+    let mut pictures = Vec::new();
+    for spec in &build.pictures {
+        let opened = read_file(files, &spec.file.value, spec.file.place)
+            .and_then(|bytes| decode(&bytes).map_err(|error| about(&spec.file.value, error.into(), spec.file.place)));
+        match opened {
+            Ok((picture, notes)) => {
+                problems.extend(notes.into_iter().map(|note| about(&spec.file.value, note, spec.file.place)));
+                if let Some(pixels) = &spec.pixels
+                    && let Err(error) = picture.expect_size(Some(pixels.value))
+                {
+                    errors.push(Problem::from(error).at(pixels.place));
+                }
+                pictures.push(picture);
+            }
+            Err(problem) => errors.push(problem),
+        }
+    }
+    if errors.is_empty() { Ok(pictures) } else { Err(errors) }
+}
+
+fn read_file(files: &dyn Files, name: &str, place: Place) -> Result<Vec<u8>, Problem> {
+    files.read(name).map_err(|error| {
+        let text = match error.kind() {
+            io::ErrorKind::NotFound => {
+                format!("there is no file “{name}” beside the build file; put it there or mend the name")
+            }
+            _ => format!("“{name}” cannot be read: {error}"),
+        };
+        Problem::error("file_unreadable", text).at(place)
+    })
+}
+
+/// `problem`, said of the file `name`.
+fn about(name: &str, problem: Problem, place: Place) -> Problem {
+    Problem { text: format!("{name}: {}", problem.text), ..problem.at(place) }
+}
+
+fn find_outlines(
+    build: &Build,
+    pictures: &[Picture],
+    files: &dyn Files,
+    problems: &mut Problems,
+) -> Result<(Vec<Outline>, Vec<TraceReport>), Problems> {
+    let mut errors = Problems::new();
+    let (mut outlines, mut traced) = (Vec::new(), Vec::new());
+    for piece in &build.pieces {
+        let here = piece.source.place;
+        let placed = |all: Problems| all.into_iter().map(|p| if p.place.is_none() { p.at(here) } else { p }).collect();
+        let found: Result<Outline, Problems> = match &piece.source.value {
+            Source::Trace(_) => trace_piece(build, pictures, piece)
+                .map(|(report, notes)| {
+                    problems.extend(notes);
+                    let outline = Outline::Pixels(piece.picture.unwrap_or_default(), report.outline.clone());
+                    traced.push(report);
+                    outline
+                })
+                .map_err(|problem| vec![problem]),
+            Source::Outline(path) => drawn(piece, path.clone()),
+            Source::Through(points) => {
+                let knots: Vec<Knot<Pixels>> =
+                    points.iter().map(|point| Knot { at: point.at, corner: point.corner }).collect();
+                closed_spline(&knots).map_err(|problem| vec![problem]).and_then(|path| drawn(piece, path))
+            }
+            Source::Svg { file, id } => read_file(files, file, here).map_err(|problem| vec![problem]).and_then(|bytes| {
+                let id = id.as_deref();
+                let say = |problem: Problem| vec![about(file, problem, here)];
+                let mut keep = |notes: Problems| problems.extend(notes.into_iter().map(|n| about(file, n, here)));
+                match scaled_by(piece) {
+                    Some(picture) => {
+                        let drawn = from_svg::<Pixels>(&bytes, id).map_err(say)?;
+                        keep(drawn.warnings);
+                        Ok(Outline::Pixels(picture, drawn.shape.into_path()))
+                    }
+                    None => {
+                        let drawn = from_svg::<Pattern>(&bytes, id).map_err(say)?;
+                        keep(drawn.warnings);
+                        Ok(Outline::FullSize(drawn.shape.into_path()))
+                    }
+                }
+            }),
+        };
+        match found {
+            Ok(outline) => outlines.push(outline),
+            Err(found) => errors.extend::<Problems>(placed(found)),
+        }
+    }
+    if errors.is_empty() { Ok((outlines, traced)) } else { Err(errors) }
+}
+
+/// The picture whose scale the piece follows.
+fn scaled_by(piece: &PieceSpec) -> Option<usize> {
+    if piece.fixed { None } else { piece.picture }
+}
+
+/// A path from the build file: in pixels, or in millimetres when nothing scales it.
+fn drawn(piece: &PieceSpec, path: Path<Pixels>) -> Result<Outline, Problems> {
+    Ok(match scaled_by(piece) {
+        Some(picture) => Outline::Pixels(picture, Shape::new(path)?.into_path()),
+        None => Outline::FullSize(Shape::new(Path::new(path.raw().clone()))?.into_path()),
+    })
+}
+
+fn trace_piece(build: &Build, pictures: &[Picture], piece: &PieceSpec) -> Result<(TraceReport, Problems), Problem> {
+    let how = piece.trace.as_ref();
+    let place = how.map_or(piece.source.place, |how| how.place);
+    let picture = piece.picture.expect("only a piece with a picture is traced");
+    let what = match (&piece.source.value, how) {
+        (_, Some(how)) => how.value.clone(),
+        (Source::Trace(what), None) => what.clone(),
+        _ => crate::build_file::Trace::default(),
+    };
+    let named = |problem: Problem| {
+        let text = format!("piece “{}”: {}", piece.name.value, problem.text);
+        Problem { text, ..problem }.at(place)
+    };
+    let found: Traced = trace(&pictures[picture], build.pictures[picture].light, &what).map_err(named)?;
+    let notes = found.notes.iter().cloned().map(named).collect();
+    let report = TraceReport {
+        name: piece.name.value.clone(),
+        nodes: found.nodes,
+        corners: found.corners.len(),
+        rms_px: found.rms,
+        worst_px: found.worst,
+        light: match found.light {
+            Light::Camera => "camera",
+            Light::Drawing => "drawing",
+        },
+        light_found: found.light_was_found,
+        index: piece.index,
+        outline: found.outline,
+    };
+    Ok((report, notes))
+}
+
+fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&Solved>) -> Result<Vec<Piece>, Problems> {
+    let pinned: Vec<Option<&str>> =
+        build.pieces.iter().map(|piece| piece.letter.as_ref().map(|letter| letter.value.as_str())).collect();
+    let mut errors = Problems::new();
+    let mut pieces = Vec::new();
+    for ((spec, outline), letter) in build.pieces.iter().zip(outlines).zip(letters(&pinned)) {
+        let map: Map<Pixels, Pattern> = match (outline, solved) {
+            (Outline::Pixels(picture, _), Some(solved)) => solved.pattern_map(*picture),
+            // Its numbers are millimetres already.
+            _ => Map::affine(kurbo::Affine::IDENTITY),
+        };
+        let path = match outline {
+            Outline::Pixels(_, path) => map.path(path, REFIT_TOLERANCE),
+            Outline::FullSize(path) => path.clone(),
+        };
+        match Shape::new(path) {
+            Ok(shape) => pieces.push(Piece {
+                letter,
+                name: spec.name.value.clone(),
+                picture: scaled_by(spec),
+                outline: shape.into_path(),
+                holes: spec
+                    .holes
+                    .iter()
+                    .map(|hole| RoundHole { at: map.point(hole.at.value), diameter: hole.diameter })
+                    .collect(),
+                copies: spec.copies,
+                face_down: spec.face_down,
+                foam: spec.foam,
+                fixed: spec.fixed,
+            }),
+            Err(problems) => errors.extend(problems.into_iter().map(|problem| problem.at(spec.source.place))),
+        }
+    }
+    if errors.is_empty() { Ok(pieces) } else { Err(errors) }
+}
+
+/// The longest extent of each piece; exact for one that no picture scales.
+fn piece_lengths(outlines: &[Outline], pieces: &[Piece], spread: Option<&Spread>) -> Vec<Interval> {
+    let length = |(outline, piece): (&Outline, &Piece)| match (outline, spread) {
+        (Outline::Pixels(picture, path), Some(spread)) => {
+            let points = path.flatten(EXTENT_TOLERANCE).concat();
+            spread.of(&|_, solved| longest(&points, &solved.pattern_map(*picture)))
+        }
+        _ => {
+            let value = longest(&piece.outline.flatten(EXTENT_TOLERANCE).concat(), &Map::affine(kurbo::Affine::IDENTITY));
+            Interval { value, sd: 0.0, low: value, high: value }
+        }
+    };
+    outlines.iter().zip(pieces).map(length).collect()
+}
+
+/// Extent of pieces that came at full size and so share no frame: that of the longest one.
+fn union_extent(pieces: &[Piece]) -> FinishedReport {
+    let sizes = pieces.iter().map(|piece| {
+        let (w, h) = piece.size();
+        (w.to_mm().max(h.to_mm()), w.to_mm().min(h.to_mm()))
+    });
+    let (length, width) = sizes.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or_default();
+    FinishedReport {
+        by: "outlines",
+        length_mm: length,
+        length_95: [length; 2],
+        width_mm: width,
+        width_95: [width; 2],
+    }
+}
+
+fn warn_coarse(build: &Build, size: &SizeReport, problems: &mut Problems) {
+    for (spec, picture) in build.pictures.iter().zip(&size.pictures) {
+        let used = build.pieces.iter().any(|piece| {
+            scaled_by(piece).is_some_and(|index| build.pictures[index].name.value == spec.name.value)
+        });
+        if used && picture.mm_per_px > COARSE_PICTURE {
+            problems.push(
+                Problem::warning(
+                    "coarse_picture",
+                    format!(
+                        "one pixel of {} is {:.2} mm on the pattern, so steps of the picture may show; a picture with \
+                         {:.1} times as many pixels across would do",
+                        spec.file.value, picture.mm_per_px, picture.mm_per_px
+                    ),
+                )
+                .at(spec.file.place),
+            );
+        }
+    }
+}
+
+/// A hole that leaves its piece is almost surely a mistake.
+fn check_holes(build: &Build, pieces: &[Piece], problems: &mut Problems) {
+    for (spec, piece) in build.pieces.iter().zip(pieces) {
+        let cut = piece.outline.raw();
+        for (hole, round) in spec.holes.iter().zip(&piece.holes) {
+            let inside = kurbo::Shape::winding(cut, round.at.raw()) % 2 != 0;
+            let radius = round.diameter.to_mm() / 2.0;
+            let near = cut
+                .segments()
+                .map(|segment| kurbo::ParamCurveNearest::nearest(&segment, round.at.raw(), 1e-3).distance_sq.sqrt())
+                .fold(f64::INFINITY, f64::min);
+            let text = match (inside, near > radius) {
+                (true, true) => continue,
+                (false, _) => format!("the hole lies outside piece {} “{}”; move it inside", piece.letter, piece.name),
+                (true, false) => format!(
+                    "the hole of {:.1} mm breaks through the edge of piece {} “{}”, which is {near:.1} mm from its \
+                     middle; move it or make it smaller",
+                    2.0 * radius,
+                    piece.letter,
+                    piece.name
+                ),
+            };
+            problems.push(Problem { level: Level::Warning, code: "hole_outside", text, place: Some(hole.at.place) });
+        }
+    }
+}
