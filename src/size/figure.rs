@@ -1,0 +1,82 @@
+//! The figure that carries the prop: heights of its landmarks, on the wearer and in the picture.
+
+use crate::build_file::Landmark;
+use crate::problem::Problem;
+use crate::space::{Map, Pixels, Plane, Point};
+
+use super::{FigureMarks, Marks, Measured, PictureMarks, Spot};
+
+/// Height of `landmark` above the bare sole as a fraction of stature.
+///
+/// Values: R. Drillis and R. Contini, Body Segment Parameters, Technical Report 1166.03, New York University, 1966.
+/// How far one person differs from them: common practice, no source.
+pub(super) fn fraction(landmark: Landmark) -> Measured {
+    let (value, sd) = match landmark {
+        Landmark::Knee => (0.285, 0.010),
+        Landmark::Hip => (0.530, 0.012),
+        Landmark::Shoulder => (0.818, 0.010),
+        Landmark::Chin => (0.870, 0.008),
+        Landmark::Eye => (0.936, 0.006),
+        Landmark::Crown => (1.000, 0.004),
+    };
+    Measured { value, sd }
+}
+
+/// What a maker calls it.
+pub(super) const fn name(landmark: Landmark) -> &'static str {
+    match landmark {
+        Landmark::Knee => "knee",
+        Landmark::Hip => "hip",
+        Landmark::Shoulder => "shoulder",
+        Landmark::Chin => "chin",
+        Landmark::Eye => "eye",
+        Landmark::Crown => "crown",
+    }
+}
+
+/// Landmarks above the sole, in mm on the wearer and as seen in the plane. The figure is taken to stand upright in
+/// shoes that lift it as much as the wearer's do.
+pub(super) fn heights(marks: &Marks, picture: &PictureMarks, plane: &Map<Pixels, Plane>) -> Vec<[f64; 2]> {
+    let (Some(figure), Some(height)) = (&picture.figure, marks.height_in_shoes) else { return Vec::new() };
+    let (sole, barefoot) = (figure.sole.at(), height.value - marks.shoes);
+    let rises = figure.landmarks.iter().map(|l| rise(figure, &l.at));
+    let head = Point::new(sole.x, sole.y - rises.fold(0.0, f64::max));
+    // Upward in the picture is upward in the plane, however the rectangle lies in it.
+    let stand = plane.point(sole).raw();
+    let up = (plane.point(head).raw() - stand).normalize();
+    let landmarks = figure.landmarks.iter();
+    landmarks
+        .map(|l| [marks.shoes + l.fraction.value * barefoot, up.dot(plane.point(l.at.at()).raw() - stand)])
+        .collect()
+}
+
+/// How far above the sole something is seen, in pixels.
+fn rise(figure: &FigureMarks, at: &Spot) -> f64 {
+    figure.sole.y.value - at.y.value
+}
+
+/// Refuses a figure whose landmarks do not stand above each other in the order of the body.
+pub(super) fn stands_upright(figure: &FigureMarks) -> Result<(), Problem> {
+    let mut landmarks: Vec<_> = figure.landmarks.iter().collect();
+    landmarks.sort_by_key(|l| l.landmark.value);
+    let mut below = ("sole", 0.0);
+    for l in landmarks {
+        let (name, rise) = (name(l.landmark.value), rise(figure, &l.at));
+        if rise <= below.1 {
+            let text = match below {
+                ("sole", _) => format!(
+                    "the {name} is marked {:.0} px below the sole of the figure; both are marked on an upright figure, \
+                     the sole at the bottom: mark them again",
+                    -rise
+                ),
+                (lower, at) => format!(
+                    "the {name} is marked {rise:.0} px above the sole of the figure, the {lower} {at:.0} px: on an \
+                     upright figure the {name} is the higher one; mark them again",
+                ),
+            };
+            return Err(Problem::error("figure_not_upright", text).at(l.landmark.place));
+        }
+        below = (name, rise);
+    }
+    Ok(())
+}

@@ -1,0 +1,183 @@
+//! What was found about the size, for programs: all lengths in mm.
+
+use serde::Serialize;
+
+use crate::build_file::SizeFrom;
+use crate::problem::Problems;
+
+use super::{
+    FinishedBy, Interval, Marks, ScaleFrom, Solved, Spread, finished_by, finished_length, finished_width, measure,
+    mm_per_px,
+};
+
+/// Where the size comes from and what it rests on.
+#[derive(Clone, Debug, Serialize)]
+pub struct SizeReport {
+    /// As the build file says it.
+    pub from: &'static str,
+    /// In the order of the build.
+    pub pictures: Vec<PictureReport>,
+}
+
+/// The scale of one picture.
+#[derive(Clone, Debug, Serialize)]
+pub struct PictureReport {
+    /// Its key in the build file.
+    pub picture: String,
+    /// "rectangle", or "picture" when it is used as it is.
+    pub plane: &'static str,
+    /// Where its factor comes from.
+    pub by: &'static str,
+    /// The picture it is tied to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tied_to: Option<String>,
+    /// Pattern mm per plane unit.
+    pub factor: f64,
+    /// Pattern mm per pixel, in the middle of its outlines.
+    pub mm_per_px: f64,
+    /// What every standard deviation was multiplied by.
+    pub widening: f64,
+    /// What speaks for a factor.
+    pub estimates: Vec<EstimateReport>,
+}
+
+/// One estimate of a factor.
+#[derive(Clone, Debug, Serialize)]
+pub struct EstimateReport {
+    /// Of the known length or landmark.
+    pub name: String,
+    /// Pattern mm per plane unit.
+    pub factor: f64,
+    /// Standard deviation of that.
+    pub sd: f64,
+    /// Share in the picture's factor.
+    pub weight: f64,
+    /// Standard deviations from what the others say; `None` when there are none.
+    pub z: Option<f64>,
+    /// The same for a person.
+    pub verdict: Option<&'static str>,
+}
+
+/// The finished prop.
+#[derive(Clone, Debug, Serialize)]
+pub struct FinishedReport {
+    /// "ends" or "outlines".
+    pub by: &'static str,
+    /// Length.
+    pub length_mm: f64,
+    /// Its 95 % interval.
+    pub length_95: [f64; 2],
+    /// Extent of the outlines square to the length.
+    pub width_mm: f64,
+    /// Its 95 % interval.
+    pub width_95: [f64; 2],
+}
+
+/// A distance the maker wants to know.
+#[derive(Clone, Debug, Serialize)]
+pub struct MeasureReport {
+    /// As the build file says it.
+    pub name: String,
+    /// The distance.
+    pub mm: f64,
+    /// Its 95 % interval.
+    pub mm_95: [f64; 2],
+}
+
+/// The size that another source would give.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SizeAlternative {
+    /// That source.
+    pub from: SizeFrom,
+    /// Pattern mm per plane unit of the first picture.
+    pub factor: f64,
+    /// Finished length, mm.
+    pub finished: Interval,
+}
+
+/// The size, the finished prop (`None` where nothing shows its length) and the measures.
+pub fn report(marks: &Marks, spread: &Spread) -> (SizeReport, Option<FinishedReport>, Vec<MeasureReport>) {
+    let ends_95 = |interval: Interval| [interval.low, interval.high];
+    let finished = finished_by(marks).map(|by| {
+        let (length, width) = (spread.of(&finished_length), spread.of(&finished_width));
+        FinishedReport {
+            by: match by {
+                FinishedBy::Ends => "ends",
+                FinishedBy::Outlines => "outlines",
+            },
+            length_mm: length.value,
+            length_95: ends_95(length),
+            width_mm: width.value,
+            width_95: ends_95(width),
+        }
+    });
+    let measures = marks.measures.iter().enumerate().map(|(i, ends)| {
+        let found = spread.of(&measure(i));
+        MeasureReport { name: ends.name.clone(), mm: found.value, mm_95: ends_95(found) }
+    });
+    (size_report(marks, spread.solved()), finished, measures.collect())
+}
+
+/// The sizes that the sources not chosen would give, for comparison; those that would be refused are left out.
+pub fn alternatives(marks: &Marks) -> Vec<SizeAlternative> {
+    let rectangle = marks.pictures.iter().any(|picture| picture.rectangle.is_some());
+    // Without a rectangle, as pictured is what the known lengths say.
+    let of_lengths = |from| from == SizeFrom::KnownLengths || from == SizeFrom::AsPictured && !rectangle;
+    let others = [SizeFrom::KnownLengths, SizeFrom::AsPictured, SizeFrom::Figure].into_iter();
+    let others = others.filter(|from| *from != SizeFrom::AsPictured || rectangle);
+    let others =
+        others.filter(|from| *from != marks.from.value && !(of_lengths(*from) && of_lengths(marks.from.value)));
+    let solved = others.map(|from| -> Result<SizeAlternative, Problems> {
+        let mut marks = marks.clone();
+        marks.from.value = from;
+        let spread = Spread::over(&marks)?;
+        let factor = spread.solved().pictures.first().map_or(1.0, |picture| picture.factor);
+        Ok(SizeAlternative { from, factor, finished: spread.of(&finished_length) })
+    });
+    solved.filter_map(Result::ok).collect()
+}
+
+fn size_report(marks: &Marks, solved: &Solved) -> SizeReport {
+    let pictures = marks.pictures.iter().zip(&solved.pictures).enumerate();
+    let pictures = pictures.map(|(k, (picture, scale))| PictureReport {
+        picture: picture.name.value.clone(),
+        plane: if picture.rectangle.is_some() { "rectangle" } else { "picture" },
+        by: match scale.from {
+            ScaleFrom::KnownLengths => "known lengths",
+            ScaleFrom::Rectangle => "rectangle",
+            ScaleFrom::Figure => "figure",
+            ScaleFrom::Finished => "finished",
+            ScaleFrom::Tie(_) => "tie",
+        },
+        tied_to: match scale.from {
+            ScaleFrom::Tie(parent) => Some(marks.pictures[parent].name.value.clone()),
+            _ => None,
+        },
+        factor: scale.factor,
+        mm_per_px: mm_per_px(marks, solved, k),
+        widening: scale.widening,
+        estimates: scale
+            .estimates
+            .iter()
+            .map(|estimate| EstimateReport {
+                name: estimate.name.clone(),
+                factor: estimate.factor,
+                sd: estimate.sd,
+                weight: estimate.weight,
+                z: estimate.against.map(|against| against.z),
+                verdict: estimate.verdict().map(super::Verdict::words),
+            })
+            .collect(),
+    });
+    SizeReport { from: source_words(marks.from.value), pictures: pictures.collect() }
+}
+
+/// As the build file says it.
+const fn source_words(from: SizeFrom) -> &'static str {
+    match from {
+        SizeFrom::KnownLengths => "known lengths",
+        SizeFrom::AsPictured => "as pictured",
+        SizeFrom::Figure => "figure",
+        SizeFrom::Finished(_) => "finished",
+    }
+}

@@ -1,0 +1,505 @@
+//! Marks → for every picture its plane and its scale.
+
+use std::sync::Arc;
+
+use kurbo::Affine;
+use nalgebra::DMatrix;
+
+use crate::build_file::SizeFrom;
+use crate::plane::{before_the_horizon, rectangle_plane};
+use crate::problem::{Place, Placed, Problem, Problems};
+use crate::space::{Map, Pattern, Pixels, Plane, Point};
+
+use super::remarks::remarks;
+use super::yardsticks::{Against, Doubts, Fit, Pairs, Yardsticks, sensitivities};
+use super::{Marks, PictureMarks, RectangleMarks, Spot, chi_square, extent, figure};
+
+/// Beyond this many standard deviations an estimate is a little off: 1 in 20 by chance.
+const A_LITTLE_OFF: f64 = 1.96;
+
+/// Beyond this many standard deviations it does not fit: 1 in 370 by chance (common practice, no source).
+const DOES_NOT_FIT: f64 = 3.0;
+
+/// The plane and the scale of every picture.
+#[derive(Clone, Debug)]
+pub struct Solved {
+    /// As in the marks.
+    pub pictures: Vec<PictureScale>,
+    /// What the maker should know about the size; no errors.
+    pub remarks: Problems,
+}
+
+impl Solved {
+    /// From the pixels of a picture to its pattern frame, whose origin is that of its plane.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such picture.
+    pub fn pattern_map(&self, picture: usize) -> Map<Pixels, Pattern> {
+        let PictureScale { plane, factor, .. } = &self.pictures[picture];
+        plane.then(&Map::affine(Affine::scale(*factor)))
+    }
+}
+
+/// The plane and the scale of one picture, and how they were found.
+#[derive(Clone, Debug)]
+pub struct PictureScale {
+    /// Straightens the picture; leaves it as it is when no rectangle is marked on it.
+    pub plane: Map<Pixels, Plane>,
+    /// Pattern mm per plane unit, above 0.
+    pub factor: f64,
+    /// Where the factor comes from.
+    pub from: ScaleFrom,
+    /// Everything that speaks for a factor of its own.
+    pub estimates: Vec<Estimate>,
+    /// How far the estimates differ for the errors they may have.
+    pub chi_square: f64,
+    /// Estimates beyond the one that is needed.
+    pub freedom: usize,
+    /// Every standard deviation of this picture's scale is to be multiplied by this; above 1 where the estimates
+    /// differ by more than their errors explain.
+    pub widening: f64,
+    doubts: PictureDoubts,
+}
+
+/// How what gives a picture its scale may be off.
+#[derive(Clone, Debug)]
+struct PictureDoubts {
+    yardsticks: Arc<Doubts>,
+    /// Relative change of what the plane takes the rectangle's place for, where the rectangle gives the scale; a column
+    /// for each number of the marks.
+    rectangle: Arc<DMatrix<f64>>,
+}
+
+/// Where the factor of a picture comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ScaleFrom {
+    /// Its known lengths.
+    KnownLengths,
+    /// Its rectangle, with its known lengths.
+    Rectangle,
+    /// Its figure.
+    Figure,
+    /// The finished length.
+    Finished,
+    /// Known lengths that also stand in this picture.
+    Tie(usize),
+}
+
+/// One estimate of a picture's factor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Estimate {
+    /// Of the known length or landmark.
+    pub name: String,
+    /// Where it stands in the build file.
+    pub place: Place,
+    /// Mm per plane unit by this estimate alone.
+    pub factor: f64,
+    /// Standard deviation of that.
+    pub sd: f64,
+    /// Its share in the picture's factor; below 0 where a shared error is cancelled.
+    pub weight: f64,
+    /// How it stands against what the others say together; `None` when there are no others.
+    pub against: Option<Against>,
+}
+
+/// Whether an estimate agrees with the others.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// As near as its error lets expect.
+    Agrees,
+    /// 1 in 20 lies so far off by chance.
+    ALittleOff,
+    /// Something is wrong with it or with the others.
+    DoesNotFit,
+}
+
+impl Estimate {
+    /// Whether it agrees with the others; `None` when there are none.
+    pub fn verdict(&self) -> Option<Verdict> {
+        self.against.map(|against| match against.z.abs() {
+            z if z <= A_LITTLE_OFF => Verdict::Agrees,
+            z if z <= DOES_NOT_FIT => Verdict::ALittleOff,
+            _ => Verdict::DoesNotFit,
+        })
+    }
+}
+
+impl Verdict {
+    /// For a person.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Agrees => "agrees",
+            Self::ALittleOff => "a little off",
+            Self::DoesNotFit => "does not fit the others",
+        }
+    }
+}
+
+/// The planes and scales that `marks` tell. Pure: every interval comes from moving the marks, see [`super::Spread`].
+///
+/// Errors: a rectangle that cannot be one, something beyond its horizon, a figure that does not stand upright, a
+/// picture without a size.
+pub fn solve(marks: &Marks) -> Result<Solved, Problems> {
+    solve_near(marks, None)
+}
+
+/// Like [`solve`], but with the slopes that were found for marks `near` these. They would differ in the second order
+/// only, and finding them takes longer than all the rest.
+pub(super) fn solve_near(marks: &Marks, near: Option<&Solved>) -> Result<Solved, Problems> {
+    let known = |k: usize| near.map(|near| near.pictures[k].doubts.clone());
+    let mut problems: Problems = (0..marks.pictures.len()).filter_map(|k| seen_in_plane(marks, k).err()).collect();
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    let mut scales: Vec<Option<PictureScale>> = Vec::new();
+    for k in 0..marks.pictures.len() {
+        match own_source(marks, k).and_then(|s| s.map(|source| source.scale(marks, k, known(k))).transpose()) {
+            Ok(scale) => scales.push(scale),
+            Err(problem) => problems.push(problem),
+        }
+    }
+    // What is wrong with the build as a whole was met at every picture.
+    problems.dedup();
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    while let Some((k, source)) = next_tie(marks, &scales) {
+        let mut scale = source.scale(marks, k, known(k)).map_err(|problem| vec![problem])?;
+        if let ScaleFrom::Tie(parent) = scale.from {
+            scale.widening = scale.widening.max(scales[parent].as_ref().map_or(1.0, |parent| parent.widening));
+        }
+        scales[k] = Some(scale);
+    }
+    let sizeless = marks.pictures.iter().zip(&scales).filter(|(_, scale)| scale.is_none());
+    problems.extend(sizeless.map(|(picture, _)| without_size(marks, picture)));
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    let pictures: Vec<PictureScale> = scales.into_iter().flatten().collect();
+    let remarks = marks.pictures.iter().zip(&pictures).flat_map(|(picture, scale)| remarks(marks, picture, scale));
+    Ok(Solved { remarks: remarks.collect(), pictures })
+}
+
+/// What gives a picture its scale.
+enum Source {
+    KnownLengths,
+    Rectangle,
+    Figure,
+    /// This long, mm.
+    Finished(f64),
+    /// Lengths of this picture, each with its true size as another picture tells it.
+    Tie(usize, Vec<TiedLength>),
+}
+
+/// Known length `here` is known length `there` of a picture whose pattern frame is known.
+struct TiedLength {
+    here: usize,
+    picture: usize,
+    there: usize,
+    map: Map<Pixels, Pattern>,
+}
+
+/// What gives picture `k` a scale of its own.
+fn own_source(marks: &Marks, k: usize) -> Result<Option<Source>, Problem> {
+    let picture = &marks.pictures[k];
+    let lengths = (!picture.lengths.is_empty()).then_some(Source::KnownLengths);
+    Ok(match marks.from.value {
+        SizeFrom::KnownLengths => lengths,
+        SizeFrom::AsPictured if picture.rectangle.is_some() => Some(Source::Rectangle),
+        SizeFrom::AsPictured => lengths,
+        SizeFrom::Figure => match &picture.figure {
+            None => None,
+            Some(_) if marks.height_in_shoes.is_none() => {
+                let text = "the size comes from the figure, but nothing says how tall the wearer is; add [wearer] with \
+                            height = \"168 cm\" or what it is";
+                return Err(Problem::error("no_wearer", text).at(marks.from.place));
+            }
+            Some(marked) => {
+                figure::stands_upright(marked)?;
+                Some(Source::Figure)
+            }
+        },
+        SizeFrom::Finished(length) => (finished_on(marks)? == k).then(|| Source::Finished(length.to_mm())),
+    })
+}
+
+/// The picture on which the finished length is seen.
+fn finished_on(marks: &Marks) -> Result<usize, Problem> {
+    if let Some(ends) = &marks.finished {
+        return Ok(ends.picture);
+    }
+    let drawn: Vec<usize> = (0..marks.pictures.len()).filter(|k| marks.pictures[*k].hull.len() > 1).collect();
+    match drawn[..] {
+        [only] => Ok(only),
+        [] => Err(Problem::error(
+            "finished_without_ends",
+            "the size comes from the finished length, but neither its two ends nor an outline say what is that long; \
+             add [finished] with picture, from and to",
+        )),
+        _ => Err(Problem::error(
+            "finished_without_ends",
+            format!(
+                "the size comes from the finished length, but {} pictures carry pieces and nothing says on which that \
+                 length is seen; add [finished] with picture, from and to",
+                drawn.len()
+            ),
+        )),
+    }
+    .map_err(|problem| problem.at(marks.from.place))
+}
+
+/// A picture without scale that shares a known length with one that has a scale.
+fn next_tie(marks: &Marks, scales: &[Option<PictureScale>]) -> Option<(usize, Source)> {
+    let partner = |name: &str| {
+        let scaled = (0..scales.len()).filter_map(|k| Some((k, scales[k].as_ref()?)));
+        scaled
+            .filter_map(|(k, scale)| {
+                Some((k, scale, marks.pictures[k].lengths.iter().position(|l| l.name.value == name)?))
+            })
+            .next()
+    };
+    (0..scales.len()).filter(|k| scales[*k].is_none()).find_map(|k| {
+        let lengths = marks.pictures[k].lengths.iter().enumerate();
+        let tied: Vec<TiedLength> = lengths
+            .filter_map(|(here, length)| {
+                let (picture, scale, there) = partner(&length.name.value)?;
+                Some(TiedLength {
+                    here,
+                    picture,
+                    there,
+                    map: scale.plane.then(&Map::affine(Affine::scale(scale.factor))),
+                })
+            })
+            .collect();
+        let parent = tied.first()?.picture;
+        Some((k, Source::Tie(parent, tied)))
+    })
+}
+
+impl Source {
+    fn scale(&self, marks: &Marks, k: usize, known: Option<PictureDoubts>) -> Result<PictureScale, Problem> {
+        let held = matches!(self, Self::Rectangle);
+        let picture = &marks.pictures[k];
+        let doubts = known.map_or_else(|| self.doubts(marks, k), Ok)?;
+        let mut scale = PictureScale {
+            plane: plane(picture)?,
+            factor: 1.0,
+            from: self.name(),
+            estimates: Vec::new(),
+            chi_square: 0.0,
+            freedom: 0,
+            widening: 1.0,
+            doubts,
+        };
+        let names = self.names(marks, picture);
+        if held {
+            scale.estimates.push(rectangle_estimate(picture, &scale.doubts));
+        }
+        if names.is_empty() {
+            return Ok(scale);
+        }
+        let pairs = self.read(marks, k)?;
+        if let Some((name, _)) = names.iter().zip(&pairs).find(|(_, [_, span])| *span <= 0.0) {
+            let text = format!(
+                "the two ends of \"{}\" on picture \"{}\" fall together; mark them again",
+                name.value, picture.name.value
+            );
+            return Err(Problem::error("no_span", text).at(name.place));
+        }
+        let yardsticks = Yardsticks::new(&pairs, &scale.doubts.yardsticks);
+        let fit = yardsticks.fit(held.then_some(1.0));
+        scale.estimates.extend(estimates(&names, &yardsticks, &fit));
+        if held {
+            share_with_rectangle(&mut scale.estimates, &yardsticks.shares(1.0, &scale.doubts.rectangle), &fit);
+        } else {
+            scale.factor = fit.factor;
+        }
+        scale.chi_square = fit.chi_square;
+        scale.freedom = scale.estimates.len() - 1;
+        if scale.freedom > 0 && scale.chi_square > chi_square::limit_95(scale.freedom) {
+            scale.widening = (scale.chi_square / scale.freedom as f64).sqrt();
+        }
+        // Sizes that disagree also say where the corners of the rectangle must have been.
+        if picture.rectangle.is_some() {
+            let mut corrected = marks.clone();
+            for (number, error) in corrected.numbers().into_iter().zip(&fit.errors) {
+                number.value -= error * number.sd;
+            }
+            scale.plane = plane(&corrected.pictures[k])?;
+        }
+        Ok(scale)
+    }
+
+    fn doubts(&self, marks: &Marks, k: usize) -> Result<PictureDoubts, Problem> {
+        let rectangle = if matches!(self, Self::Rectangle) { size_in_plane(marks, k)? } else { DMatrix::zeros(0, 0) };
+        let yardsticks = Arc::new(Doubts::of(marks, &|marks| self.read(marks, k))?);
+        Ok(PictureDoubts { yardsticks, rectangle: Arc::new(rectangle) })
+    }
+
+    const fn name(&self) -> ScaleFrom {
+        match self {
+            Self::KnownLengths => ScaleFrom::KnownLengths,
+            Self::Rectangle => ScaleFrom::Rectangle,
+            Self::Figure => ScaleFrom::Figure,
+            Self::Finished(_) => ScaleFrom::Finished,
+            Self::Tie(parent, _) => ScaleFrom::Tie(*parent),
+        }
+    }
+
+    /// What each yardstick is called, and where it stands.
+    fn names(&self, marks: &Marks, picture: &PictureMarks) -> Vec<Placed<String>> {
+        match self {
+            Self::KnownLengths | Self::Rectangle => picture.lengths.iter().map(|l| l.name.clone()).collect(),
+            Self::Figure => picture
+                .figure
+                .iter()
+                .flat_map(|figure| &figure.landmarks)
+                .map(|l| Placed::new(figure::name(l.landmark.value).to_owned(), l.landmark.place))
+                .collect(),
+            Self::Finished(_) => {
+                let place = marks.finished.as_ref().map_or(marks.from.place, |ends| ends.place);
+                vec![Placed::new("finished length".to_owned(), place)]
+            }
+            Self::Tie(_, tied) => tied.iter().map(|tie| picture.lengths[tie.here].name.clone()).collect(),
+        }
+    }
+
+    /// Each yardstick as mm and span in the plane.
+    fn read(&self, marks: &Marks, k: usize) -> Pairs {
+        let picture = &marks.pictures[k];
+        let plane = plane(picture)?;
+        let span = |from: &Spot, to: &Spot| plane.point(from.at()).distance(plane.point(to.at()));
+        Ok(match self {
+            Self::KnownLengths | Self::Rectangle => {
+                picture.lengths.iter().map(|l| [l.length.value, span(&l.from, &l.to)]).collect()
+            }
+            Self::Figure => figure::heights(marks, picture, &plane),
+            Self::Finished(mm) => {
+                let span = match &marks.finished {
+                    Some(ends) => span(&ends.from, &ends.to),
+                    None => {
+                        let hull: Vec<Point<Plane>> = picture.hull.iter().map(|p| plane.point(*p)).collect();
+                        extent::farthest(&extent::hull(&hull)).map_or(0.0, |[a, b]| a.distance(b))
+                    }
+                };
+                vec![[*mm, span]]
+            }
+            Self::Tie(_, tied) => tied
+                .iter()
+                .map(|tie| {
+                    let there = &marks.pictures[tie.picture].lengths[tie.there];
+                    let here = &picture.lengths[tie.here];
+                    let mm = tie.map.point(there.from.at()).distance(tie.map.point(there.to.at()));
+                    [mm, span(&here.from, &here.to)]
+                })
+                .collect(),
+        })
+    }
+}
+
+fn plane(picture: &PictureMarks) -> Result<Map<Pixels, Plane>, Problem> {
+    let Some(rectangle) = &picture.rectangle else { return Ok(Map::affine(Affine::IDENTITY)) };
+    let RectangleMarks { corners, width, height, place } = rectangle;
+    rectangle_plane(corners.map(|c| c.at()), width.value, height.value).map_err(|problem| {
+        let text = format!("picture \"{}\": {problem}", picture.name.value);
+        Problem::error("rectangle_refused", text).at(*place)
+    })
+}
+
+/// Refuses picture `k` if its rectangle cannot be one, or if something on it lies beyond the rectangle's horizon.
+fn seen_in_plane(marks: &Marks, k: usize) -> Result<(), Problem> {
+    let picture = &marks.pictures[k];
+    let Some(rectangle) = &picture.rectangle else { return Ok(()) };
+    plane(picture)?;
+    let lengths = picture.lengths.iter().map(|l| (l.name.value.as_str(), [l.from.at(), l.to.at()]));
+    let ends = marks.measures.iter().filter(|ends| ends.picture == k).map(|ends| (ends.name.as_str(), ends));
+    let ends =
+        ends.chain(marks.finished.iter().filter(|ends| ends.picture == k).map(|ends| ("the finished length", ends)));
+    let figure = picture.figure.iter().flat_map(|marked| {
+        let at = marked.landmarks.iter().map(|l| (figure::name(l.landmark.value), [l.at.at(); 2]));
+        at.chain([("the sole", [marked.sole.at(); 2])])
+    });
+    let all = lengths
+        .chain(ends.map(|(name, ends)| (name, [ends.from.at(), ends.to.at()])))
+        .chain(figure)
+        .chain(picture.hull.iter().map(|p| ("an outline", [*p; 2])));
+    let corners = rectangle.corners.map(|c| c.at());
+    for (what, points) in all {
+        if let Some(p) = points.into_iter().find(|p| !before_the_horizon(corners, *p)) {
+            let text = format!(
+                "picture \"{}\": {what} reaches to ({:.0}, {:.0}), beyond the line where the plane of the rectangle \
+                 ends in the distance; check the corners of the rectangle",
+                picture.name.value, p.x, p.y
+            );
+            return Err(Problem::error("beyond_horizon", text).at(rectangle.place));
+        }
+    }
+    Ok(())
+}
+
+fn without_size(marks: &Marks, picture: &PictureMarks) -> Problem {
+    let own = match marks.from.value {
+        SizeFrom::KnownLengths => "a known length",
+        SizeFrom::AsPictured => "a known rectangle or a known length",
+        SizeFrom::Figure => "a figure",
+        SizeFrom::Finished(_) => "the two ends of the finished prop",
+    };
+    let others = marks.pictures.iter().filter(|other| other.name.value != picture.name.value);
+    let shared: Vec<String> = others.flat_map(|p| &p.lengths).map(|l| format!("\"{}\"", l.name.value)).collect();
+    let tie = match &shared[..] {
+        [] => "a known length of the same name on it and on another picture".to_owned(),
+        names => format!("a known length that another picture has too ({})", names.join(", ")),
+    };
+    let text = format!("nothing gives picture \"{}\" a size; mark {own} on it, or {tie}", picture.name.value);
+    Problem::error("picture_without_size", text).at(picture.name.place)
+}
+
+fn estimates(names: &[Placed<String>], yardsticks: &Yardsticks, fit: &Fit) -> Vec<Estimate> {
+    names
+        .iter()
+        .enumerate()
+        .map(|(i, name)| Estimate {
+            name: name.value.clone(),
+            place: name.place,
+            factor: yardsticks.mm[i] / yardsticks.span[i],
+            sd: fit.sd[i],
+            weight: fit.weight[i],
+            against: fit.against.get(i).copied(),
+        })
+        .collect()
+}
+
+fn rectangle_estimate(picture: &PictureMarks, doubts: &PictureDoubts) -> Estimate {
+    Estimate {
+        name: "rectangle".to_owned(),
+        place: picture.rectangle.map_or_else(Place::default, |rectangle| rectangle.place),
+        factor: 1.0,
+        sd: doubts.rectangle.norm(),
+        weight: 1.0,
+        against: None,
+    }
+}
+
+/// Tells the rectangle, the first of `estimates`, and the known lengths in its plane what they are worth beside each
+/// other.
+fn share_with_rectangle(estimates: &mut [Estimate], shares: &[f64], fit: &Fit) {
+    let [rectangle, lengths @ ..] = estimates else { return };
+    rectangle.against = Some(Against { excess: 1.0 / fit.factor - 1.0, z: (1.0 - fit.factor) / fit.factor_sd });
+    rectangle.weight -= shares.iter().sum::<f64>();
+    for (length, share) in lengths.iter_mut().zip(shares) {
+        length.weight = *share;
+    }
+}
+
+/// How the marks move the size that the plane of picture `k` gives to what is seen where its rectangle was clicked:
+/// relative change by one standard deviation of each number.
+fn size_in_plane(marks: &Marks, k: usize) -> Result<DMatrix<f64>, Problem> {
+    let corners = marks.pictures[k].rectangle.map(|rectangle| rectangle.corners.map(|c| c.at()));
+    sensitivities(marks, &|marks| {
+        let plane = plane(&marks.pictures[k])?;
+        let quad = corners.iter().flatten().map(|c| plane.point(*c).raw().to_vec2()).collect::<Vec<_>>();
+        let area: f64 = (0..quad.len()).map(|i| quad[i].cross(quad[(i + 1) % quad.len()])).sum();
+        Ok(vec![area.ln() / 2.0])
+    })
+}
