@@ -43,16 +43,10 @@ fn every_format_gives_the_colours_that_went_in() {
         let (picture, notes) = read(&encode(&DynamicImage::from(went_in.clone()), format, None, None));
         assert_eq!(picture.size(), [3, 2], "{format:?}");
         assert_eq!(notes, [], "{format:?}");
-        // JPEG halves the chroma; this picture changes colour at every pixel, so only the luma may be asked for.
-        if format == ImageFormat::Jpeg {
-            let luma = |p: [f64; 4]| 0.299 * p[0] + 0.587 * p[1] + 0.114 * p[2];
-            let (found, truth) = (picture.pixel(2, 1), [200.0 / 255.0, 200.0 / 255.0, 50.0 / 255.0, 1.0]);
-            assert!((luma(found) - luma(truth)).abs() < 0.02, "{found:?}");
-            continue;
-        }
+        let allowed = if format == ImageFormat::Jpeg { 3.0 / 255.0 } else { 1e-12 };
         for (x, y, Rgb([r, g, b])) in went_in.enumerate_pixels() {
             let truth = [f64::from(*r) / 255.0, f64::from(*g) / 255.0, f64::from(*b) / 255.0, 1.0];
-            assert_near(picture.pixel(x, y), truth, 1e-12);
+            assert_near(picture.pixel(x, y), truth, allowed);
         }
     }
 }
@@ -338,9 +332,14 @@ fn a_tiny_file_that_claims_a_huge_picture_is_refused_by_its_header() {
 
 #[test]
 fn the_advice_for_a_large_picture_brings_it_below_the_limit() {
-    let error = refusal(&png([12_000, 10_000], 8, 0, &[], &[0; 9]));
-    assert!(error.text.contains("shrink it to 91 %"), "{error}");
-    assert!(12_000.0 * 10_000.0 * 0.91 * 0.91 <= 1e8);
+    for (size, shrunk, advice) in [
+        ([12_000, 10_000], [10_920, 9_100], "shrink it to 91 %"),
+        ([50_000, 8_000], [25_000, 4_000], "shrink it to 50 %"),
+    ] {
+        assert!(refusal(&png(size, 8, 0, &[], &[0; 9])).text.contains(advice));
+        // No rows follow, so the file is cut short; it is the claimed size that must be accepted.
+        assert_ne!(refusal(&png(shrunk, 8, 0, &[], &[0; 9])).code, "picture_too_large");
+    }
 }
 
 #[test]
@@ -440,7 +439,7 @@ fn whole_files() -> impl Strategy<Value = Vec<u8>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1500, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 500, ..ProptestConfig::default() })]
 
     #[test]
     fn changed_bytes_never_panic(mut file in whole_files(), changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..8)) {
