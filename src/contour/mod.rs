@@ -1,1 +1,492 @@
 //! Picture + loop or inside points → outlines in pixels: closed, simple, finite, sub-pixel, corners kept.
+//!
+//! | step | file |
+//! | --- | --- |
+//! | what the ground looks like, what stands off it | `ground` |
+//! | connected regions, which lies in which | `region` |
+//! | their borders as pixel sides | `border` |
+//! | where each edge lies between pixels, in the picture's own light | `edge`, `light` |
+//! | directions, bends and noise along the way | `course` |
+//! | corners | `corner` |
+//! | few lines and cubics | `fit`, `outline` |
+
+mod border;
+mod corner;
+mod course;
+mod edge;
+mod fit;
+mod ground;
+mod light;
+mod outline;
+mod region;
+mod samples;
+#[cfg(test)]
+mod tests;
+
+use border::{Cell, Crack, Grid};
+use ground::{Field, Ground};
+use kurbo::BezPath;
+use region::{Region, Regions, Row, polygon_rows};
+use samples::{LabTable, Meter, Samples};
+
+use crate::build_file::{Light, Trace};
+use crate::picture::Picture;
+use crate::problem::Problem;
+use crate::space::{Path, Pixels, Point};
+
+/// Regions of fewer pixels are dust or noise.
+const SPECK: usize = 16;
+/// Islands smaller than this part of the largest are dust beside it.
+const DUST: usize = 2000;
+/// Least width and height in pixels that leave a ground around a shape.
+const LEAST_SIZE: u32 = 8;
+/// The part of a plain ground's border that one colour explains, at least.
+const PLAIN: f64 = 0.6;
+/// Places from which the ground is learnt; more add time and nothing else.
+const PLACES: usize = 20_000;
+/// A spread of the ground (in OKLab) above this is sensor noise or JPEG; drawings are quieter.
+const NOISY: f32 = 0.004;
+
+/// An outline and how well it is known.
+#[derive(Clone, Debug)]
+pub struct Traced {
+    /// Closed loops of lines and cubics, none crossing another; even-odd. Clockwise on the screen around the shape,
+    /// anticlockwise around holes.
+    pub outline: Path<Pixels>,
+    /// A point well inside the shape.
+    pub inside: Point<Pixels>,
+    /// The light in which edges were read.
+    pub light: Light,
+    /// Whether the edges themselves told the light.
+    pub light_was_found: bool,
+    /// Nodes of the outline; every line and cubic ends in one.
+    pub nodes: usize,
+    /// Where the direction of the outline jumps.
+    pub corners: Vec<Point<Pixels>>,
+    /// Root mean square distance, in pixels, of the edge points from the outline.
+    pub rms: f64,
+    /// The largest of these distances, in pixels.
+    pub worst: f64,
+    /// What a person should know about this outline.
+    pub notes: Vec<Problem>,
+}
+
+/// Traces the shape that `what` marks: the one in a loose loop, or the one that holds the inside points, or, when neither
+/// is given, all that stands off a plain ground. `light`: how edges were blended; `None`: to be found.
+///
+/// An inside point on ground that the shape encloses, as in a line drawing, counts what is enclosed to the shape.
+///
+/// # Errors
+///
+/// A ground that is not plain where no loop is given; marks that mark nothing; a shape that the loop or the picture's
+/// border cuts off; a picture of one colour or too small.
+pub fn trace(picture: &Picture, light: Option<Light>, what: &Trace) -> Result<Traced, Problem> {
+    let scene = Scene::new(picture, &what.around)?;
+    let (shape, notes) = if what.inside.is_empty() { scene.everything(&what.around)? } else { scene.holding(what)? };
+    let form = scene.form(&shape)?;
+    let light = scene.light(light, std::slice::from_ref(&form));
+    let mut traced = scene.outline(&form, light);
+    traced.notes.extend(notes);
+    Ok(traced)
+}
+
+/// Traces every separate object on a plain ground, largest first. `light`: how edges were blended; `None`: to be found.
+///
+/// # Errors
+///
+/// A ground that is not plain; objects that all run off the picture; a picture of one colour or too small.
+pub fn islands(picture: &Picture, light: Option<Light>) -> Result<Vec<Traced>, Problem> {
+    let scene = Scene::new(picture, &[])?;
+    let (shape, notes) = scene.everything(&[])?;
+    let forms: Vec<Form> = shape
+        .objects
+        .iter()
+        .map(|&object| scene.form(&Shape { objects: vec![object], filled: Vec::new() }))
+        .collect::<Result<_, _>>()?;
+    let light = scene.light(light, &forms);
+    let mut traced: Vec<Traced> = forms.iter().map(|form| scene.outline(form, light)).collect();
+    traced[0].notes.extend(notes);
+    Ok(traced)
+}
+
+/// What is traced, as regions.
+struct Shape {
+    /// Largest first.
+    objects: Vec<usize>,
+    /// Grounds enclosed by them that count as theirs.
+    filled: Vec<usize>,
+}
+
+/// A shape as pixels.
+struct Form {
+    grid: Grid,
+    borders: Vec<Vec<Crack>>,
+}
+
+struct Scene<'a> {
+    samples: Samples<'a>,
+    regions: Regions,
+    /// The loop's pixels row by row, or all.
+    clip: Vec<Row>,
+    noisy: bool,
+}
+
+impl<'a> Scene<'a> {
+    fn new(picture: &'a Picture, around: &[Point<Pixels>]) -> Result<Self, Problem> {
+        let (width, height) = (picture.width(), picture.height());
+        if width.min(height) < LEAST_SIZE {
+            return Err(Problem::error(
+                "picture_too_small",
+                format!(
+                    "a picture of {width} × {height} px is too small to trace; it takes at least {LEAST_SIZE} px each \
+                     way, and a few hundred for a good outline"
+                ),
+            ));
+        }
+        let samples = Samples::of(picture);
+        let clip = clip(&samples, around)?;
+        let table = LabTable::new();
+        let ground = if samples.cut_out {
+            None
+        } else if around.is_empty() {
+            Some(plain_ground(&samples, &table)?)
+        } else {
+            Some(Ground::learn(&samples, &table, &places_around(&samples, &clip)))
+        };
+        let noisy = ground.as_ref().is_some_and(|g| g.spread > NOISY);
+        let nothing = || {
+            if around.is_empty() {
+                Problem::error(
+                    "picture_of_one_colour",
+                    "nothing stands off the ground: the whole picture has one colour; use a picture in which the shape \
+                     is darker, lighter or of another colour than what is around it",
+                )
+            } else {
+                Problem::error(
+                    "loop_holds_only_ground",
+                    "nothing inside the loop differs from what is just outside it; draw the loop around the shape, on \
+                     the ground",
+                )
+            }
+        };
+        let rows = Field::new(samples, table, ground).rows(&clip).ok_or_else(nothing)?;
+        let regions = Regions::new(&rows, samples.width);
+        if regions.objects.iter().all(|o| o.area < SPECK) {
+            return Err(nothing());
+        }
+        Ok(Self { samples, regions, clip, noisy })
+    }
+
+    /// All objects but dust, in the loop or on the plain ground.
+    fn everything(&self, around: &[Point<Pixels>]) -> Result<(Shape, Vec<Problem>), Problem> {
+        let objects = &self.regions.objects;
+        let mut order: Vec<usize> = (0..objects.len()).filter(|&o| objects[o].area >= SPECK).collect();
+        order.sort_by_key(|&o| std::cmp::Reverse(objects[o].area));
+        let (cut, whole): (Vec<usize>, Vec<usize>) = order.iter().partition(|&&o| self.is_cut(o));
+        let largest = whole.first().map_or(0, |&o| objects[o].area);
+        if let Some(&first) = cut.first()
+            && objects[first].area * 20 > largest
+        {
+            return Err(self.cut_off(first, around));
+        }
+        let kept: Vec<usize> = whole.into_iter().filter(|&o| objects[o].area * DUST >= largest).collect();
+        let mut notes = Vec::new();
+        if !cut.is_empty() {
+            let what = if around.is_empty() { "the picture's border" } else { "the loop" };
+            notes.push(Problem::note(
+                "left_out_at_border",
+                format!("left out what {what} cuts off: {} small, the largest {} px", cut.len(), objects[cut[0]].area),
+            ));
+        }
+        let dust = order.len() - cut.len() - kept.len();
+        if dust > 0 {
+            let limit = largest / DUST;
+            notes.push(Problem::note("left_out_dust", format!("left out {dust} specks, each smaller than {limit} px")));
+        }
+        Ok((Shape { objects: kept, filled: Vec::new() }, notes))
+    }
+
+    /// The objects that hold the inside points.
+    fn holding(&self, what: &Trace) -> Result<(Shape, Vec<Problem>), Problem> {
+        let mut shape = Shape { objects: Vec::new(), filled: Vec::new() };
+        for point in &what.inside {
+            let (x, y) = self.pixel(*point)?;
+            let object = match (self.regions.object_at(x, y), self.regions.ground_at(x, y)) {
+                (Some(object), _) => object,
+                (None, Some(ground)) => {
+                    let around = self.regions.grounds[ground].parent;
+                    shape.filled.push(ground);
+                    around.ok_or_else(|| on_the_ground(*point, !what.around.is_empty()))?
+                }
+                (None, None) => return Err(on_the_ground(*point, !what.around.is_empty())),
+            };
+            if self.regions.objects[object].area < SPECK {
+                return Err(on_the_ground(*point, !what.around.is_empty()));
+            }
+            if self.is_cut(object) {
+                return Err(self.cut_off(object, &what.around));
+            }
+            if !shape.objects.contains(&object) {
+                shape.objects.push(object);
+            }
+        }
+        shape.objects.sort_by_key(|&o| std::cmp::Reverse(self.regions.objects[o].area));
+        Ok((shape, Vec::new()))
+    }
+
+    fn pixel(&self, point: Point<Pixels>) -> Result<(usize, usize), Problem> {
+        #[expect(clippy::cast_precision_loss, reason = "pixels count far below 2^52")]
+        let (width, height) = (self.samples.width as f64, self.samples.height as f64);
+        if !(0.0..width).contains(&point.x) || !(0.0..height).contains(&point.y) {
+            return Err(Problem::error(
+                "inside_point_off_picture",
+                format!(
+                    "the inside point ({}, {}) is not on the picture, which goes from (0, 0) to ({width}, {height}); \
+                     place it on the shape",
+                    point.x, point.y
+                ),
+            ));
+        }
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "just checked")]
+        Ok((point.x as usize, point.y as usize))
+    }
+
+    /// Whether the loop or the picture's border runs through an object.
+    fn is_cut(&self, object: usize) -> bool {
+        let covers = |y: Option<usize>, from: usize, to: usize| {
+            y.and_then(|y| self.clip.get(y)).is_some_and(|row| row.iter().any(|&(a, b)| a <= from && to <= b))
+        };
+        self.regions.objects[object].runs.iter().any(|&(y, from, to)| {
+            let beside = from.checked_sub(1).is_some_and(|left| covers(Some(y), left, to + 1));
+            !(beside && covers(y.checked_sub(1), from, to) && covers(y.checked_add(1), from, to))
+        })
+    }
+
+    fn cut_off(&self, object: usize, around: &[Point<Pixels>]) -> Problem {
+        let sides = self.regions.sides(object);
+        if !sides.is_empty() {
+            let at_loop = if around.is_empty() { ", or draw a loop around another shape" } else { "" };
+            return Problem::error(
+                "shape_runs_off_picture",
+                format!(
+                    "the shape runs off the picture at its {} side; use a picture that shows all of it with ground \
+                     around{at_loop}",
+                    sides.join(" and ")
+                ),
+            );
+        }
+        let [left, top, right, bottom] = self.regions.objects[object].bounds;
+        Problem::error(
+            "loop_cuts_shape",
+            format!(
+                "the loop runs through something that stands off the ground, from ({left}, {top}) to ({right}, \
+                 {bottom}); draw the loop wider, on the ground all around the shape"
+            ),
+        )
+    }
+
+    fn form(&self, shape: &Shape) -> Result<Form, Problem> {
+        let regions = &self.regions;
+        let mut bounds = [usize::MAX, usize::MAX, 0, 0];
+        for &object in &shape.objects {
+            let [left, top, right, bottom] = regions.objects[object].bounds;
+            bounds = [bounds[0].min(left), bounds[1].min(top), bounds[2].max(right), bounds[3].max(bottom)];
+        }
+        let mut grid = Grid::around(bounds);
+        let (inner_objects, inner_grounds) = regions.within(&shape.filled);
+        for (i, object) in regions.objects.iter().enumerate() {
+            let own = inner_objects[i] || shape.objects.contains(&i);
+            grid.paint(object, if own { Cell::Shape } else { Cell::Other });
+        }
+        let pinhole =
+            |ground: &Region| ground.area < SPECK && ground.parent.is_some_and(|o| shape.objects.contains(&o));
+        for (i, ground) in regions.grounds.iter().enumerate() {
+            if inner_grounds[i] || pinhole(ground) {
+                grid.paint(ground, Cell::Shape);
+            }
+        }
+        let mut borders = grid.borders();
+        borders.retain(|b| enclosed(b).abs() >= f64::from(u32::try_from(SPECK).expect("small")));
+        if borders.is_empty() {
+            return Err(Problem::error(
+                "shape_too_small",
+                "the shape is too thin or too small to trace; use a picture of it with more pixels",
+            ));
+        }
+        Ok(Form { grid, borders })
+    }
+
+    /// The light to read in, and whether the edges told it.
+    fn light(&self, given: Option<Light>, forms: &[Form]) -> (Light, bool) {
+        if let Some(light) = given {
+            return (light, false);
+        }
+        if self.samples.cut_out {
+            return (Light::Drawing, false);
+        }
+        let borders: Vec<(Vec<Crack>, &Grid)> =
+            forms.iter().take(8).flat_map(|f| f.borders.iter().map(move |b| (b.clone(), &f.grid))).collect();
+        let guess = if self.noisy { Light::Camera } else { Light::Drawing };
+        light::find(self.samples, &borders).map_or((guess, false), |light| (light, true))
+    }
+
+    fn outline(&self, form: &Form, (light, light_was_found): (Light, bool)) -> Traced {
+        let meter = Meter::new(self.samples, light);
+        let edges: Vec<outline::Measured> = form
+            .borders
+            .iter()
+            .map(|border| {
+                let edge = edge::Edge::look(border, &form.grid, meter);
+                outline::Measured { points: edge.points(border), width: edge.width, blur: edge.blur() }
+            })
+            .collect();
+        let fitted = |tolerance: f64| -> Vec<outline::Loop> {
+            let one = |(edge, border): (&outline::Measured, &Vec<Crack>)| {
+                outline::trace(edge, tolerance).unwrap_or_else(|| by_pixels(border))
+            };
+            edges.iter().zip(&form.borders).map(one).collect()
+        };
+        let simple = |loops: &[outline::Loop]| {
+            let paths: Vec<BezPath> = loops.iter().map(|l| l.path.clone()).collect();
+            paths.iter().all(BezPath::is_finite) && !outline::crosses(&paths)
+        };
+        let mut notes = Vec::new();
+        let loops =
+            [fit::TOLERANCE, 0.3 * fit::TOLERANCE].into_iter().map(fitted).find(|l| simple(l)).unwrap_or_else(|| {
+                notes.push(Problem::warning(
+                "outline_by_pixels",
+                "no smooth outline without crossings fits here, so the outline follows the pixels; look at it closely, \
+                 or use a picture with more pixels",
+            ));
+                form.borders.iter().map(|b| by_pixels(b)).collect()
+            });
+        let misses: Vec<f64> = loops.iter().flat_map(|l| l.misses.iter().copied()).collect();
+        #[expect(clippy::cast_precision_loss, reason = "a count of points")]
+        let rms = (misses.iter().sum::<f64>() / misses.len().max(1) as f64).sqrt();
+        let path: BezPath = loops.iter().flat_map(|l| l.path.elements().iter().copied()).collect();
+        #[expect(clippy::cast_precision_loss, reason = "pixel coordinates are small")]
+        let centre = |(x, y): (i64, i64)| Point::new(x as f64 + 0.5, y as f64 + 0.5);
+        Traced {
+            nodes: path.elements().iter().filter(|e| !matches!(e, kurbo::PathEl::ClosePath)).count()
+                - loops.iter().filter(|l| returns(&l.path)).count(),
+            outline: Path::new(path),
+            inside: centre(form.grid.deepest()),
+            light,
+            light_was_found,
+            corners: loops.iter().flat_map(|l| l.corners.iter().map(|c| (*c).into())).collect(),
+            rms,
+            worst: misses.iter().copied().fold(0.0, f64::max).sqrt(),
+            notes,
+        }
+    }
+}
+
+/// Whether a loop's last segment ends in its first point, so that this point is not two nodes.
+fn returns(path: &BezPath) -> bool {
+    let elements = path.elements();
+    let end = elements.iter().rev().find_map(kurbo::PathEl::end_point);
+    elements.len() > 2 && elements[0].end_point() == end
+}
+
+fn on_the_ground(point: Point<Pixels>, looped: bool) -> Problem {
+    let hint = if looped { ", within the loop" } else { "" };
+    Problem::error(
+        "inside_point_on_ground",
+        format!("the inside point ({}, {}) lies on the ground; place it on the shape{hint}", point.x, point.y),
+    )
+}
+
+/// Signed area within a border, in pixels.
+fn enclosed(border: &[Crack]) -> f64 {
+    let n = border.len();
+    (0..n).map(|i| border[i].middle().to_vec2().cross(border[(i + 1) % n].middle().to_vec2())).sum::<f64>() / 2.0
+}
+
+/// The border itself, through the middles of its pixel sides: never crosses anything.
+fn by_pixels(border: &[Crack]) -> outline::Loop {
+    let mut path = BezPath::new();
+    path.move_to(border[0].middle());
+    border[1..].iter().for_each(|c| path.line_to(c.middle()));
+    path.close_path();
+    outline::Loop { path, corners: Vec::new(), misses: Vec::new() }
+}
+
+/// The loop's pixels row by row; all of the picture without a loop.
+fn clip(samples: &Samples, around: &[Point<Pixels>]) -> Result<Vec<Row>, Problem> {
+    if around.is_empty() {
+        return Ok(vec![vec![(0, samples.width)]; samples.height]);
+    }
+    let corners: Vec<(f64, f64)> = around.iter().map(|p| (p.x, p.y)).collect();
+    let rows = polygon_rows(&corners, samples.width, samples.height);
+    let area: usize = rows.iter().flatten().map(|(from, to)| to - from).sum();
+    if area < 4 * SPECK {
+        return Err(Problem::error(
+            "loop_encloses_nothing",
+            format!(
+                "the loop of {} points encloses {area} px of the picture, which is {} × {} px; draw it loosely around \
+                 the shape",
+                around.len(),
+                samples.width,
+                samples.height
+            ),
+        ));
+    }
+    Ok(rows)
+}
+
+/// The colour that the picture's border mostly has, if it mostly has one.
+fn plain_ground(samples: &Samples, table: &LabTable) -> Result<Ground, Problem> {
+    let (w, h) = (samples.width, samples.height);
+    let rim = (w.min(h) / 100).clamp(2, 40);
+    let frame = 2 * rim * (w + h);
+    let step = (frame / PLACES).max(1);
+    let mut places = Vec::with_capacity(PLACES + 4);
+    for i in (0..frame).step_by(step) {
+        let (depth, along) = (i % rim, i / rim);
+        places.push(match along {
+            a if a < w => (a, depth),
+            a if a < 2 * w => (a - w, h - 1 - depth),
+            a if a < 2 * w + h => (depth, a - 2 * w),
+            a => (w - 1 - depth, a - 2 * w - h),
+        });
+    }
+    let ground = Ground::learn(samples, table, &places);
+    if ground.plainness < PLAIN {
+        return Err(Problem::error(
+            "ground_not_plain",
+            format!(
+                "the picture's ground is not plain: its commonest colour covers {:.0} % of the border and should cover \
+                 {:.0} %; draw a loose loop around the shape (around = [[x, y], …])",
+                100.0 * ground.plainness,
+                100.0 * PLAIN
+            ),
+        ));
+    }
+    Ok(ground.plain())
+}
+
+/// Places just outside the loop, or inside along it where the picture ends.
+fn places_around(samples: &Samples, clip: &[Row]) -> Vec<(usize, usize)> {
+    let ring = (samples.width.min(samples.height) / 60).clamp(3, 40);
+    let height = clip.len();
+    let inside = |x: usize, y: usize| clip[y].iter().any(|&(from, to)| (from..to).contains(&x));
+    let mut places = Vec::new();
+    for (y, row) in clip.iter().enumerate() {
+        for &(from, to) in row {
+            places.extend((from.saturating_sub(ring)..from).chain(to..(to + ring).min(samples.width)).map(|x| (x, y)));
+        }
+        // Above and below: columns whose loop begins or ends within the ring.
+        let (up, down) = (y.checked_sub(ring), Some(y + ring).filter(|d| *d < height));
+        for other in [up, down].into_iter().flatten().filter(|&o| clip[o].is_empty() != row.is_empty()) {
+            if row.is_empty() {
+                places.extend(clip[other].iter().flat_map(|&(from, to)| from..to).map(|x| (x, y)));
+            }
+        }
+    }
+    places.retain(|&(x, y)| !inside(x, y));
+    if places.is_empty() {
+        places.extend(clip.iter().enumerate().flat_map(|(y, row)| row.iter().map(move |&(from, _)| (from, y))));
+    }
+    let step = (places.len() / PLACES).max(1);
+    places.into_iter().step_by(step).collect()
+}

@@ -1,0 +1,310 @@
+//! Where an edge lies between pixels.
+//!
+//! Across the edge, along the row or column of pixels that crosses it most squarely, the coverage of the pixels is
+//! summed: the sum is the length that lies inside the object. That is exact for a straight edge under any symmetric blur,
+//! and needs no interpolation (partial area effect: A. Trujillo-Pino, K. Krissian, M. Alemán-Flores, D. Santana-Cedrés,
+//! "Accurate subpixel edge location based on partial area effect", Image and Vision Computing 31, 2013).
+
+use kurbo::{Point, Vec2};
+use rayon::prelude::*;
+
+use super::border::{Cell, Crack, Grid};
+use super::samples::{Colour, Meter};
+
+/// Pixels looked at on either side of a crack.
+const REACH: usize = 20;
+/// Widest half window; blur beyond that is no edge to cut along.
+const WIDEST: usize = 12;
+/// Cracks on either side from which the direction of the border is taken: longer than the steps of a slanting line.
+const TREND: usize = 5;
+/// Pixels of a plateau that are averaged: their noise moves the edge by its share times half the window.
+const PLATEAU: usize = 6;
+/// Edge points closer than this along the way are one.
+const LEAST_STEP: f64 = 0.3;
+/// Neighbours on either side that share their plateau colours, which are noisier than the coverage between them.
+const SHARE: usize = 12;
+
+/// One line of pixels across the edge.
+#[derive(Clone, Debug)]
+pub(super) struct Profile {
+    /// Index of its crack in the border.
+    crack: usize,
+    pub(super) side: Crack,
+    /// Colours from outside to inside; number `REACH` is the pixel inside the crack.
+    colours: [Colour; 2 * REACH],
+    /// First and last of them that belong to this edge.
+    first: usize,
+    last: usize,
+    /// The one that holds the half-way level.
+    centre: usize,
+    outside: Colour,
+    inside: Colour,
+}
+
+/// The edges along one border, as profiles with plateaus, ready to be measured.
+pub(super) struct Edge {
+    pub(super) profiles: Vec<Profile>,
+    /// Half the window in pixels that holds the whole transition.
+    pub(super) window: usize,
+    /// Width of the transition in pixels, square to the edge: between 10 % and 90 %, median.
+    pub(super) width: f64,
+}
+
+fn plus(a: Colour, b: Colour) -> Colour {
+    [a[0] + b[0], a[1] + b[1], a[2] + b[2]]
+}
+
+fn minus(a: Colour, b: Colour) -> Colour {
+    [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
+}
+
+fn dot(a: Colour, b: Colour) -> f64 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+}
+
+fn far(a: Colour, b: Colour) -> f64 {
+    let d = minus(a, b);
+    dot(d, d).sqrt()
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a handful")]
+fn mean(colours: &[Colour]) -> Colour {
+    colours.iter().copied().fold([0.0; 3], plus).map(|v| v / colours.len() as f64)
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
+
+impl Edge {
+    /// Looks across every crack of a closed border that lies squarely enough.
+    pub(super) fn look(border: &[Crack], grid: &Grid, meter: Meter) -> Self {
+        let square: Vec<usize> = (0..border.len()).filter(|&i| squarely(border, i)).collect();
+        let mut profiles: Vec<Profile> =
+            square.par_iter().filter_map(|&i| Profile::take(i, border[i], grid, meter)).collect();
+        // The window decides where plateaus are read, plateaus decide how wide the transition is: two rounds settle it.
+        let mut window = 4;
+        for _ in 0..3 {
+            profiles.par_iter_mut().for_each(|p| p.find_plateaus(window));
+            share_plateaus(&mut profiles);
+            profiles.par_iter_mut().for_each(|p| p.find_centre(window));
+            let along = median(profiles.iter().map(|p| p.transition(window)).collect()).unwrap_or(1.0);
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few pixels, not negative")]
+            let wanted = (0.9 * along + 0.6).ceil() as usize;
+            if wanted == window {
+                break;
+            }
+            window = wanted.clamp(2, WIDEST);
+        }
+        let across = |p: &Profile| p.transition(window) * squareness(border, p.crack);
+        let width = median(profiles.iter().map(across).collect()).unwrap_or(1.0);
+        Self { profiles, window, width }
+    }
+
+    /// The edge points in the order of the border, without those that step back, as noise makes neighbours do where
+    /// rows give way to columns.
+    pub(super) fn points(&self, border: &[Crack]) -> Vec<Point> {
+        let mut kept: Vec<Point> = Vec::with_capacity(self.profiles.len());
+        for profile in &self.profiles {
+            let Some(point) = profile.point(self.window) else { continue };
+            let trend = trend(border, profile.crack);
+            let on = |last: &Point| (point - *last).dot(trend) >= LEAST_STEP * trend.hypot();
+            if kept.last().is_none_or(on) {
+                kept.push(point);
+            }
+        }
+        kept
+    }
+
+    /// Variance of the blur in square pixels, from the width of the transition: a Gaussian takes 2.56 σ from 10 % to
+    /// 90 %, reading between pixel centres adds 1/6, and a pixel by itself has 1/12.
+    pub(super) fn blur(&self) -> f64 {
+        ((self.width / 2.56).powi(2) - 1.0 / 6.0).max(1.0 / 12.0)
+    }
+}
+
+/// Direction of the border at a crack, over its neighbours; not of unit length.
+fn trend(border: &[Crack], i: usize) -> Vec2 {
+    let n = border.len();
+    let reach = TREND.min(n / 4);
+    border[(i + reach) % n].middle() - border[(i + n - reach) % n].middle()
+}
+
+/// Whether the border's trend lies within 45° of the crack.
+fn squarely(border: &[Crack], i: usize) -> bool {
+    let trend = trend(border, i);
+    if border[i].out.0 == 0 { trend.x.abs() >= trend.y.abs() } else { trend.y.abs() >= trend.x.abs() }
+}
+
+/// Cosine of the angle at which a row or column crosses the border.
+fn squareness(border: &[Crack], i: usize) -> f64 {
+    let trend = trend(border, i);
+    trend.x.abs().max(trend.y.abs()) / trend.hypot().max(1e-12)
+}
+
+/// Averages plateaus over neighbours that look alike.
+fn share_plateaus(profiles: &mut [Profile]) {
+    let n = profiles.len();
+    let both: Vec<(Colour, Colour)> = profiles.iter().map(|p| (p.outside, p.inside)).collect();
+    let noise = median((0..n).map(|i| far(both[i].1, both[(i + 1) % n].1)).collect()).unwrap_or(0.0);
+    profiles.par_iter_mut().enumerate().for_each(|(i, p)| {
+        let like = (4.0 * noise).max(0.08 * far(p.outside, p.inside));
+        let reach = SHARE.min((n - 1) / 2);
+        let near = (0..=2 * reach).map(|k| both[(i + n + k - reach) % n]);
+        let (outside, inside): (Vec<_>, Vec<_>) =
+            near.filter(|q| far(q.0, p.outside) <= like && far(q.1, p.inside) <= like).unzip();
+        (p.outside, p.inside) = (mean(&outside), mean(&inside));
+    });
+}
+
+impl Profile {
+    fn take(crack: usize, side: Crack, grid: &Grid, meter: Meter) -> Option<Self> {
+        let reach = i64::try_from(REACH).expect("small");
+        let place = |k: i64| (side.x - side.out.0 * k, side.y - side.out.1 * k);
+        let mut colours = [[0.0; 3]; 2 * REACH];
+        for (k, colour) in (-reach..reach).zip(&mut colours) {
+            let (x, y) = place(k);
+            *colour = meter.at(x, y);
+        }
+        let cell = |k: i64| grid.at(place(k).0, place(k).1);
+        let inner = (0..reach).take_while(|&k| cell(k) == Cell::Shape).count();
+        let outer = (1..=reach).take_while(|&k| cell(-k) == Cell::Ground).count();
+        // Where something else comes near, only the nearer half of the way belongs to this edge.
+        let own = |run: usize| if run < REACH { run.div_ceil(2) } else { REACH };
+        if outer == 0 || inner == 0 {
+            return None;
+        }
+        Some(Self {
+            crack,
+            side,
+            colours,
+            first: REACH - own(outer),
+            last: REACH + own(inner) - 1,
+            centre: REACH,
+            outside: [0.0; 3],
+            inside: [0.0; 3],
+        })
+    }
+
+    /// The colours between which the edge passes.
+    fn find_plateaus(&mut self, window: usize) {
+        let end = self.centre.saturating_sub(window);
+        let range = if end > self.first {
+            end.saturating_sub(PLATEAU).max(self.first)..end
+        } else {
+            self.first..self.first + 1
+        };
+        self.outside = mean(&self.colours[range]);
+        let start = self.centre + window + 1;
+        let far_in =
+            if start <= self.last { start..=self.last.min(start + PLATEAU - 1) } else { self.last..=self.last };
+        let beyond = mean(&self.colours[far_in]);
+        let near = self.nearest_plateau(window);
+        // A second edge behind the first, as behind an inked line, must not pull at this one.
+        self.inside = match near {
+            Some((end, colour)) if far(colour, beyond) > 0.15 * far(colour, self.outside) => {
+                self.last = self.last.min(end);
+                colour
+            }
+            _ => beyond,
+        };
+    }
+
+    /// The first stretch of even colour inside, or the first peak of the distance from the ground: where it ends and
+    /// its colour.
+    fn nearest_plateau(&self, window: usize) -> Option<(usize, Colour)> {
+        let stand = |k: usize| far(self.colours[k], self.outside);
+        let stop = self.last.min(self.centre + window + 4);
+        let step = |k: usize| far(self.colours[k], self.colours[k + 1]);
+        let mut peak = REACH;
+        for k in REACH..stop {
+            let even = 0.06 * stand(k);
+            if k + 2 <= stop && step(k) <= even && step(k + 1) <= even {
+                return Some((k + 1, mean(&self.colours[k..=k + 2])));
+            }
+            if stand(k) > stand(peak) {
+                peak = k;
+            }
+            if k > peak && stand(k + 1) < 0.75 * stand(peak) {
+                return Some((peak, self.colours[peak]));
+            }
+        }
+        None
+    }
+
+    /// How much of pixel `k` the object covers.
+    fn coverage(&self, k: usize) -> f64 {
+        let span = minus(self.inside, self.outside);
+        dot(minus(self.colours[k], self.outside), span) / dot(span, span)
+    }
+
+    /// The pixel with the half-way level that is nearest to the crack.
+    fn find_centre(&mut self, window: usize) {
+        let range = self.first.max(REACH.saturating_sub(window + 2))..=self.last.min(REACH + window + 2);
+        let crosses = |k: usize| k == self.first || (self.coverage(k - 1) < 0.5 && self.coverage(k) >= 0.5);
+        let nearest = range.filter(|&k| self.coverage(k) >= 0.5 && crosses(k)).min_by_key(|k| k.abs_diff(REACH));
+        self.centre = nearest.unwrap_or(REACH).clamp(self.first, self.last);
+    }
+
+    /// First and last pixel of the sum: as far to either side as the nearer limit allows, so that a tail of blur that
+    /// is cut off on one side is cut off on the other.
+    fn window(&self, window: usize) -> (usize, usize) {
+        let room = window.min(self.centre - self.first).min((self.last - self.centre).max(1)).max(1);
+        (self.centre - room.min(self.centre), (self.centre + room).min(2 * REACH - 1))
+    }
+
+    /// Pixels between 10 % and 90 %, counted in parts.
+    fn transition(&self, window: usize) -> f64 {
+        let (a, b) = self.window(window);
+        let first_above = |level: f64| {
+            let k = (a..=b).find(|&k| self.coverage(k) >= level)?;
+            let (before, here) = (self.coverage(k.saturating_sub(1)), self.coverage(k));
+            #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
+            let k = k as f64;
+            Some(k - if here > before { ((here - level) / (here - before)).clamp(0.0, 1.0) } else { 0.0 })
+        };
+        match (first_above(0.1), first_above(0.9)) {
+            (Some(low), Some(high)) => (high - low).max(0.0),
+            #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
+            _ => (b - a) as f64,
+        }
+    }
+
+    /// How deep the edge lies, in pixels inwards of the outermost looked at; `None` where there is no clean edge.
+    fn depth(&self, window: usize) -> Option<f64> {
+        let (a, b) = self.window(window);
+        let sum: f64 = (a..=b).map(|k| self.coverage(k)).sum();
+        let before = self.coverage(self.centre.checked_sub(1)?);
+        let here = self.coverage(self.centre);
+        if !sum.is_finite() || here - before < 0.05 {
+            return None;
+        }
+        #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
+        let (depth, half) = ((b + 1) as f64 - sum, self.centre as f64 + 0.5 - (here - 0.5) / (here - before));
+        // The area and the half-way level part where something else lies in the window.
+        ((depth - half).abs() < 1.0).then_some(depth)
+    }
+
+    fn point(&self, window: usize) -> Option<Point> {
+        #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
+        let inwards = self.depth(window)? - REACH as f64;
+        #[expect(clippy::cast_precision_loss, reason = "unit steps")]
+        let out = Vec2::new(self.side.out.0 as f64, self.side.out.1 as f64);
+        Some(self.side.middle() - out * inwards)
+    }
+
+    /// Distance of each pixel's centre from the crack, in pixels inwards, with its coverage; over the whole window
+    /// and one more pixel to either side.
+    pub(super) fn coverages(&self, window: usize) -> impl Iterator<Item = (f64, f64)> + '_ {
+        let (a, b) = (self.centre.saturating_sub(window + 1), self.centre + window + 1);
+        #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
+        (a.max(self.first)..=b.min(self.last)).map(|k| (k as f64 + 0.5 - REACH as f64, self.coverage(k)))
+    }
+
+    /// The edge's depth from the crack, in pixels inwards.
+    pub(super) fn inwards(&self, window: usize) -> Option<f64> {
+        #[expect(clippy::cast_precision_loss, reason = "a constant")]
+        self.depth(window).map(|d| d - REACH as f64)
+    }
+}

@@ -1,0 +1,138 @@
+//! The light in which a picture's edges were blended, told from the edges themselves.
+//!
+//! Blur is symmetric, so in the right light a profile across an edge is its own mirror image about the edge; in the wrong
+//! one it leans. Many profiles along a slanting edge sample the transition far more finely than one does, as in the
+//! slanted-edge method of ISO 12233.
+
+use kurbo::Point;
+
+use super::border::{Crack, Grid};
+use super::course::jet;
+use super::edge::{Edge, Profile};
+use super::samples::{Meter, Samples};
+use crate::build_file::Light;
+
+/// Bins per pixel of the finely sampled profile.
+const FINE: f64 = 4.0;
+/// Bins on either side of the edge.
+const BINS: usize = 24;
+/// Cracks looked at: enough for a hundred samples a bin.
+const ENOUGH: usize = 6000;
+/// Profiles on either side through which the edge's course is fitted.
+const COURSE: usize = 6;
+
+/// The light in which the edges of `borders` are more symmetric; `None` when they tell no difference.
+pub(super) fn find(samples: Samples, borders: &[(Vec<Crack>, &Grid)]) -> Option<Light> {
+    let lean = |light| {
+        let mut transition = Transition { bins: [Bin::default(); 2 * BINS] };
+        let mut seen = 0;
+        for (border, grid) in borders {
+            if seen > ENOUGH {
+                break;
+            }
+            // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
+            let stretch = &border[..border.len().min(2 * ENOUGH)];
+            transition.add(&Edge::look(stretch, grid, Meter::new(samples, light)));
+            seen += stretch.len();
+        }
+        transition.lean()
+    };
+    let (camera, camera_noise) = lean(Light::Camera)?;
+    let (drawing, drawing_noise) = lean(Light::Drawing)?;
+    let tellable = (camera - drawing).abs() > camera_noise.max(drawing_noise) + 1e-6;
+    let clear = camera.max(drawing) > 1.6 * camera.min(drawing);
+    (tellable && clear).then_some(if camera < drawing { Light::Camera } else { Light::Drawing })
+}
+
+/// Coverage over distance within one bin, as sums for a line of regression.
+#[derive(Clone, Copy, Default)]
+struct Bin {
+    n: f64,
+    u: f64,
+    uu: f64,
+    c: f64,
+    uc: f64,
+    cc: f64,
+}
+
+impl Bin {
+    fn add(&mut self, u: f64, c: f64) {
+        self.n += 1.0;
+        self.u += u;
+        self.uu += u * u;
+        self.c += c;
+        self.uc += u * c;
+        self.cc += c * c;
+    }
+
+    /// Coverage at the middle of the bin, where u = 0, and its variance; `None` for too few samples.
+    fn middle(&self) -> Option<(f64, f64)> {
+        let spread = self.uu - self.u * self.u / self.n;
+        if self.n < 12.0 || spread < 1e-9 {
+            return None;
+        }
+        let slope = (self.uc - self.u * self.c / self.n) / spread;
+        let rest = self.cc - self.c * self.c / self.n - slope * slope * spread;
+        Some(((self.c - slope * self.u) / self.n, rest.max(0.0) / (self.n - 2.0) / self.n))
+    }
+}
+
+/// The finely sampled profile, outside first.
+struct Transition {
+    bins: [Bin; 2 * BINS],
+}
+
+impl Transition {
+    fn add(&mut self, edge: &Edge) {
+        let depths: Vec<Option<f64>> = edge.profiles.iter().map(|p| p.inwards(edge.window)).collect();
+        for i in COURSE..edge.profiles.len().saturating_sub(COURSE) {
+            let near = i - COURSE..=i + COURSE;
+            let Some((depth, slope)) = course(&edge.profiles[near.clone()], &depths[near], &edge.profiles[i]) else {
+                continue;
+            };
+            let square = 1.0 / slope.hypot(1.0);
+            for (inwards, coverage) in edge.profiles[i].coverages(edge.window) {
+                let place = (inwards - depth) * square * FINE + 24.0;
+                #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked to be a bin")]
+                if (0.0..48.0).contains(&place) {
+                    self.bins[place as usize].add(place.fract() - 0.5, coverage);
+                }
+            }
+        }
+    }
+
+    /// Mean square of the difference from the mirror image, and what noise alone would make of it.
+    fn lean(&self) -> Option<(f64, f64)> {
+        let (mut sum, mut noise, mut count) = (0.0, 0.0, 0.0);
+        for i in 0..BINS {
+            let pair = (self.bins[i].middle(), self.bins[2 * BINS - 1 - i].middle());
+            let (Some((c1, v1)), Some((c2, v2))) = pair else { continue };
+            sum += (c1 + c2 - 1.0).powi(2);
+            noise += v1 + v2;
+            count += 1.0;
+        }
+        (count >= 6.0).then(|| (sum / count, noise / count))
+    }
+}
+
+/// Depth and slope of the edge at the middle profile, by least squares over its neighbours; `None` where they do not
+/// lie side by side on a smooth course. Depths are counted from the middle profile's own crack.
+fn course(near: &[Profile], depths: &[Option<f64>], middle: &Profile) -> Option<(f64, f64)> {
+    let out = middle.side.out;
+    let mut all = Vec::with_capacity(near.len());
+    for (profile, depth) in near.iter().zip(depths) {
+        if profile.side.out != out {
+            return None;
+        }
+        #[expect(clippy::cast_precision_loss, reason = "neighbouring pixels")]
+        let step = |a: i64, b: i64| (a - b) as f64;
+        let (dx, dy) = (step(profile.side.x, middle.side.x), step(profile.side.y, middle.side.y));
+        #[expect(clippy::cast_precision_loss, reason = "unit steps")]
+        let (ox, oy) = (out.0 as f64, out.1 as f64);
+        let (along, deeper) = (dx * oy + dy * ox, -(dx * ox + dy * oy));
+        let y = (*depth)? + deeper;
+        all.push((along, Point::new(y, 0.0)));
+    }
+    let jet = jet(all.into_iter(), 2)?;
+    (jet.rms < 0.5 && jet.along.x.abs() < 1.2).then_some((jet.at.x, jet.along.x))
+}

@@ -1,0 +1,166 @@
+//! Fast access to the samples of a picture, as colours of several kinds.
+
+use image::{ColorType, DynamicImage};
+use rayon::prelude::*;
+
+use crate::build_file::Light;
+use crate::picture::Picture;
+
+/// Three numbers of one colour; of which kind, the giver says.
+pub(super) type Colour = [f64; 3];
+
+#[derive(Clone, Copy)]
+enum Data<'a> {
+    Eight(&'a [u8]),
+    Sixteen(&'a [u16]),
+}
+
+/// A picture as one flat run of samples.
+#[derive(Clone, Copy)]
+pub(super) struct Samples<'a> {
+    data: Data<'a>,
+    pub(super) width: usize,
+    pub(super) height: usize,
+    channels: usize,
+    /// Alpha tells the object from its ground: it lies on both sides of a half.
+    pub(super) cut_out: bool,
+}
+
+impl<'a> Samples<'a> {
+    pub(super) fn of(picture: &'a Picture) -> Self {
+        let image = picture.samples();
+        let data = match image {
+            DynamicImage::ImageLuma8(i) => Data::Eight(i.as_raw()),
+            DynamicImage::ImageLumaA8(i) => Data::Eight(i.as_raw()),
+            DynamicImage::ImageRgb8(i) => Data::Eight(i.as_raw()),
+            DynamicImage::ImageRgba8(i) => Data::Eight(i.as_raw()),
+            DynamicImage::ImageLuma16(i) => Data::Sixteen(i.as_raw()),
+            DynamicImage::ImageLumaA16(i) => Data::Sixteen(i.as_raw()),
+            DynamicImage::ImageRgb16(i) => Data::Sixteen(i.as_raw()),
+            DynamicImage::ImageRgba16(i) => Data::Sixteen(i.as_raw()),
+            _ => unreachable!("a picture has 8 or 16 bits a sample"),
+        };
+        let colour = image.color();
+        let plain = Self {
+            data,
+            width: picture.width() as usize,
+            height: picture.height() as usize,
+            channels: usize::from(colour.channel_count()),
+            cut_out: false,
+        };
+        let has_alpha = matches!(colour, ColorType::La8 | ColorType::La16 | ColorType::Rgba8 | ColorType::Rgba16);
+        Self { cut_out: has_alpha && plain.alpha_varies(), ..plain }
+    }
+
+    fn alpha_varies(&self) -> bool {
+        let rows = || (0..self.height).into_par_iter();
+        let any = |wanted: bool| rows().any(|y| (0..self.width).any(|x| (self.alpha(x, y) >= 0.5) == wanted));
+        any(true) && any(false)
+    }
+
+    fn value(&self, index: usize) -> f64 {
+        match self.data {
+            Data::Eight(d) => f64::from(d[index]) / 255.0,
+            Data::Sixteen(d) => f64::from(d[index]) / 65535.0,
+        }
+    }
+
+    /// Coverage, 0 to 1; meaningful only for a picture with alpha, whose last channel it is.
+    fn alpha(&self, x: usize, y: usize) -> f64 {
+        self.value((y * self.width + x + 1) * self.channels - 1)
+    }
+
+    /// Alpha in steps of 1/255.
+    pub(super) fn alpha_byte(&self, x: usize, y: usize) -> u8 {
+        self.byte((y * self.width + x + 1) * self.channels - 1)
+    }
+
+    fn byte(&self, index: usize) -> u8 {
+        match self.data {
+            Data::Eight(d) => d[index],
+            Data::Sixteen(d) => d[index].to_be_bytes()[0],
+        }
+    }
+
+    /// Red, green and blue in steps of 1/255.
+    pub(super) fn bytes(&self, x: usize, y: usize) -> [u8; 3] {
+        let at = (y * self.width + x) * self.channels;
+        if self.channels < 3 {
+            return [self.byte(at); 3];
+        }
+        [self.byte(at), self.byte(at + 1), self.byte(at + 2)]
+    }
+
+    /// Red, green and blue as encoded, 0 to 1.
+    fn encoded(&self, x: usize, y: usize) -> Colour {
+        let at = (y * self.width + x) * self.channels;
+        if self.channels < 3 {
+            return [self.value(at); 3];
+        }
+        [self.value(at), self.value(at + 1), self.value(at + 2)]
+    }
+}
+
+/// Reads colours in the light in which the picture's edges were blended, so that a pixel half covered reads half-way.
+#[derive(Clone, Copy)]
+pub(super) struct Meter<'a> {
+    samples: Samples<'a>,
+    light: Light,
+}
+
+impl<'a> Meter<'a> {
+    pub(super) const fn new(samples: Samples<'a>, light: Light) -> Self {
+        Self { samples, light }
+    }
+
+    /// The colour of pixel (x, y); beyond the border that of the nearest pixel.
+    pub(super) fn at(&self, x: i64, y: i64) -> Colour {
+        let clamp = |v: i64, size: usize| usize::try_from(v).unwrap_or(0).min(size - 1);
+        let (x, y) = (clamp(x, self.samples.width), clamp(y, self.samples.height));
+        if self.samples.cut_out {
+            return [self.samples.alpha(x, y), 0.0, 0.0];
+        }
+        let encoded = self.samples.encoded(x, y);
+        match self.light {
+            Light::Drawing => encoded,
+            Light::Camera => encoded.map(linear),
+        }
+    }
+}
+
+/// Encoded sRGB → linear light (IEC 61966-2-1).
+pub(super) fn linear(encoded: f64) -> f64 {
+    if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
+}
+
+/// Lightness and two opponent axes, nearly even to the eye: OKLab (B. Ottosson, 2020), with the straight toe of
+/// CIELAB (CIE 15) instead of a bare cube root, whose endless slope at black would make sensor noise look like colour.
+fn oklab(rgb: Colour) -> [f32; 3] {
+    const TOE: f64 = 216.0 / 24389.0;
+    let root = |t: f64| if t > TOE { t.cbrt() } else { (24389.0 / 27.0 * t + 16.0) / 116.0 };
+    let [r, g, b] = rgb.map(linear);
+    let l = root(0.412_221_470_8 * r + 0.536_332_536_3 * g + 0.051_445_992_9 * b);
+    let m = root(0.211_903_498_2 * r + 0.680_699_545_1 * g + 0.107_396_956_6 * b);
+    let s = root(0.088_302_461_9 * r + 0.281_718_837_6 * g + 0.629_978_700_5 * b);
+    let lab = [
+        0.210_454_255_3 * l + 0.793_617_785_0 * m - 0.004_072_046_8 * s,
+        1.977_998_495_1 * l - 2.428_592_205_0 * m + 0.450_593_709_9 * s,
+        0.025_904_037_1 * l + 0.782_771_766_2 * m - 0.808_675_766_0 * s,
+    ];
+    #[expect(clippy::cast_possible_truncation, reason = "a table of colours needs no more than f32")]
+    lab.map(|v| v as f32)
+}
+
+/// OKLab of every colour in steps of 4/255: three cube roots for each of 24 million pixels would take a second.
+pub(super) struct LabTable(Vec<[f32; 3]>);
+
+impl LabTable {
+    pub(super) fn new() -> Self {
+        let step = |i: usize| (4.0 * f64::from(u32::try_from(i & 63).expect("six bits")) + 1.5) / 255.0;
+        Self((0..1 << 18).into_par_iter().map(|i| oklab([step(i >> 12), step(i >> 6), step(i)])).collect())
+    }
+
+    pub(super) fn get(&self, [r, g, b]: [u8; 3]) -> [f32; 3] {
+        self.0[usize::from(r >> 2) << 12 | usize::from(g >> 2) << 6 | usize::from(b >> 2)]
+    }
+}

@@ -1,0 +1,561 @@
+//! Pictures drawn here, of shapes whose outlines are known by formula.
+
+use image::{DynamicImage, GrayImage, ImageBuffer, Luma, Rgb, RgbImage, Rgba, RgbaImage};
+use kurbo::Shape as _;
+use proptest::prelude::*;
+
+use super::samples::linear;
+use super::*;
+
+/// Coverage of pixels, drawn by 8 × 8 places in each that the edge might cross.
+struct Coverage {
+    width: u32,
+    height: u32,
+    values: Vec<f64>,
+}
+
+impl Coverage {
+    /// `inside` tells what is covered; `near` whether an edge may come within a pixel of a place.
+    fn of(width: u32, height: u32, inside: impl Fn(f64, f64) -> bool) -> Self {
+        const FINE: u32 = 16;
+        let values = (0..width * height).map(|i| {
+            let (x, y) = (f64::from(i % width), f64::from(i / width));
+            let corners =
+                [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (1.0, 1.0), (0.5, 0.5)].map(|(u, v)| inside(x + u, y + v));
+            if corners.iter().all(|c| *c == corners[0]) {
+                return f64::from(u8::from(corners[0]));
+            }
+            let place = |k: u32| (f64::from(k) + 0.5) / f64::from(FINE);
+            let hits = (0..FINE * FINE).filter(|k| inside(x + place(k % FINE), y + place(k / FINE))).count();
+            hits as f64 / f64::from(FINE * FINE)
+        });
+        Self { width, height, values: values.collect() }
+    }
+
+    /// Gaussian blur.
+    fn blurred(self, sigma: f64) -> Self {
+        let reach = (4.0 * sigma).ceil() as i64;
+        let weight = |k: i64| (-0.5 * (k as f64 / sigma).powi(2)).exp();
+        let total: f64 = (-reach..=reach).map(weight).sum();
+        let (w, h) = (i64::from(self.width), i64::from(self.height));
+        let pass = |values: &[f64], dx: i64, dy: i64| -> Vec<f64> {
+            (0..w * h)
+                .map(|i| {
+                    let (x, y) = (i % w, i / w);
+                    let at =
+                        |k: i64| values[((y + k * dy).clamp(0, h - 1) * w + (x + k * dx).clamp(0, w - 1)) as usize];
+                    (-reach..=reach).map(|k| weight(k) * at(k)).sum::<f64>() / total
+                })
+                .collect()
+        };
+        let across = pass(&self.values, 1, 0);
+        Self { values: pass(&across, 0, 1), ..self }
+    }
+
+    /// Grey levels: `ground` uncovered, `object` covered, blended in `light`, with noise of `sigma` levels.
+    fn grey(&self, ground: f64, object: f64, light: Light, sigma: f64) -> Picture {
+        self.grey_seeded(ground, object, light, sigma, 0x2545_f491_4f6c_dd1d)
+    }
+
+    fn grey_seeded(&self, ground: f64, object: f64, light: Light, sigma: f64, mut seed: u64) -> Picture {
+        let mut next = move || {
+            // Marsaglia's xorshift, 2003.
+            seed ^= seed << 13;
+            seed ^= seed >> 7;
+            seed ^= seed << 17;
+            (seed >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        let mut normal = move || (-2.0 * (1.0 - next()).ln()).sqrt() * (std::f64::consts::TAU * next()).cos();
+        let pixel = |c: &f64| {
+            let level = match light {
+                Light::Drawing => ground + (object - ground) * c,
+                Light::Camera => {
+                    let (g, o) = (linear(ground / 255.0), linear(object / 255.0));
+                    255.0 * encode(g + (o - g) * c)
+                }
+            };
+            (level + sigma * normal()).round().clamp(0.0, 255.0) as u8
+        };
+        let raw: Vec<u8> = self.values.iter().map(pixel).collect();
+        picture(DynamicImage::ImageLuma8(GrayImage::from_raw(self.width, self.height, raw).unwrap()))
+    }
+}
+
+fn encode(linear: f64) -> f64 {
+    if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 }
+}
+
+fn picture(image: DynamicImage) -> Picture {
+    Picture::from_upright(image)
+}
+
+fn disc(cx: f64, cy: f64, r: f64) -> impl Fn(f64, f64) -> bool {
+    move |x, y| (x - cx).hypot(y - cy) < r
+}
+
+fn polygon(corners: Vec<(f64, f64)>) -> impl Fn(f64, f64) -> bool {
+    move |x, y| {
+        (0..corners.len()).fold(false, |odd, i| {
+            let ((ax, ay), (bx, by)) = (corners[i], corners[(i + 1) % corners.len()]);
+            odd ^ (((ay <= y) != (by <= y)) && x < ax + (y - ay) / (by - ay) * (bx - ax))
+        })
+    }
+}
+
+fn square(cx: f64, cy: f64, side: f64, degrees: f64) -> Vec<(f64, f64)> {
+    let r = side / 2.0_f64.sqrt();
+    (0..4)
+        .map(|k| (degrees + 45.0 + 90.0 * f64::from(k)).to_radians())
+        .map(|a| (cx + r * a.cos(), cy + r * a.sin()))
+        .collect()
+}
+
+fn star(cx: f64, cy: f64, outer: f64, inner: f64) -> Vec<(f64, f64)> {
+    (0..10)
+        .map(|k| {
+            let r = if k % 2 == 0 { outer } else { inner };
+            let a = (36.0 * f64::from(k) + 7.0).to_radians();
+            (cx + r * a.cos(), cy + r * a.sin())
+        })
+        .collect()
+}
+
+fn all(picture: &Picture, light: Option<Light>) -> Traced {
+    trace(picture, light, &Trace::default()).unwrap()
+}
+
+/// Mean and rms of what the outline's points are off a circle, weighted evenly along it.
+fn off_circle(traced: &Traced, cx: f64, cy: f64, r: f64) -> (f64, f64) {
+    let segments: Vec<_> = traced.outline.raw().segments().collect();
+    let off: Vec<f64> = segments
+        .iter()
+        .flat_map(|s| (0..50).map(move |i| kurbo::ParamCurve::eval(s, f64::from(i) / 50.0)))
+        .map(|p| (p.x - cx).hypot(p.y - cy) - r)
+        .collect();
+    let n = off.len() as f64;
+    (off.iter().sum::<f64>() / n, (off.iter().map(|o| o * o).sum::<f64>() / n).sqrt())
+}
+
+fn assert_near(got: f64, wanted: f64, within: f64) {
+    assert!((got - wanted).abs() <= within, "{got} is not within {within} of {wanted}");
+}
+
+fn is_simple(traced: &Traced) -> bool {
+    !outline::crosses(std::slice::from_ref(traced.outline.raw()))
+}
+
+/// The farthest that any of `corners` is from the nearest traced corner.
+fn corners_off(traced: &Traced, corners: &[(f64, f64)]) -> f64 {
+    let nearest =
+        |&(x, y): &(f64, f64)| traced.corners.iter().map(|c| (c.x - x).hypot(c.y - y)).fold(f64::INFINITY, f64::min);
+    corners.iter().map(nearest).fold(0.0, f64::max)
+}
+
+#[test]
+fn a_circle_keeps_its_radius_its_area_and_few_nodes() {
+    let coverage = Coverage::of(140, 130, disc(68.3, 64.7, 50.0));
+    for sigma in [0.0, 0.8, 1.5] {
+        let coverage = Coverage { values: coverage.values.clone(), ..coverage };
+        let coverage = if sigma > 0.0 { coverage.blurred(sigma) } else { coverage };
+        let traced = all(&coverage.grey(230.0, 40.0, Light::Drawing, 0.0), Some(Light::Drawing));
+        let (bias, rms) = off_circle(&traced, 68.3, 64.7, 50.0);
+        eprintln!(
+            "blur {sigma}: bias {bias:.4} rms {rms:.4} nodes {} fit rms {:.4} worst {:.4}",
+            traced.nodes, traced.rms, traced.worst
+        );
+        assert!(bias.abs() < 0.02, "radius off by {bias}");
+        assert!(rms < 0.06, "{rms}");
+        assert!(traced.nodes <= 8, "{} nodes", traced.nodes);
+        assert!(traced.corners.is_empty());
+        assert_near(traced.outline.raw().area().abs(), std::f64::consts::PI * 2500.0, 8.0);
+    }
+}
+
+#[test]
+fn a_turned_square_has_four_nodes_and_true_corners() {
+    let corners = square(70.2, 66.9, 80.0, 17.0);
+    let coverage = Coverage::of(140, 140, polygon(corners.clone()));
+    for light in [Light::Drawing, Light::Camera] {
+        let traced = all(&coverage.grey(240.0, 30.0, light, 0.0), Some(light));
+        eprintln!("corner {:.3}, {} nodes, {:?}", corners_off(&traced, &corners), traced.nodes, traced.corners);
+        assert_eq!(traced.nodes, 4, "{:?}", traced.outline.raw());
+        assert!(traced.outline.raw().segments().all(|s| matches!(s, kurbo::PathSeg::Line(_))));
+        assert!(corners_off(&traced, &corners) < 0.3);
+    }
+}
+
+#[test]
+fn a_square_of_ten_pixels_has_sides_of_ten_pixels() {
+    let coverage = Coverage::of(30, 30, |x, y| (10.0..20.0).contains(&x) && (8.0..18.0).contains(&y));
+    let traced = all(&coverage.grey(255.0, 0.0, Light::Drawing, 0.0), None);
+    let bounds = traced.outline.bounds();
+    eprintln!("{bounds:?} {:?}", traced.outline.raw());
+    assert_near(bounds.x0, 10.0, 0.05);
+    assert_near(bounds.y0, 8.0, 0.05);
+    assert_near(bounds.width(), 10.0, 0.1);
+    assert_near(bounds.height(), 10.0, 0.1);
+    assert_eq!(traced.nodes, 4);
+}
+
+#[test]
+fn a_star_keeps_its_sharp_tips() {
+    let corners = star(100.0, 98.0, 85.0, 34.0);
+    for (sigma, within) in [(0.0, 0.35), (0.8, 0.6)] {
+        let coverage = Coverage::of(200, 200, polygon(corners.clone()));
+        let coverage = if sigma > 0.0 { coverage.blurred(sigma) } else { coverage };
+        let traced = all(&coverage.grey(250.0, 20.0, Light::Drawing, 0.0), Some(Light::Drawing));
+        eprintln!("star blur {sigma}: corners off {:.3} {} nodes", corners_off(&traced, &corners), traced.nodes);
+        assert!(corners_off(&traced, &corners) < within);
+        assert_eq!(traced.nodes, 10);
+    }
+}
+
+#[test]
+fn a_ring_keeps_its_hole() {
+    let (big, small) = (disc(80.0, 80.0, 60.0), disc(85.0, 78.0, 30.0));
+    let coverage = Coverage::of(160, 160, |x, y| big(x, y) && !small(x, y));
+    let traced = all(&coverage.grey(255.0, 60.0, Light::Drawing, 0.0), Some(Light::Drawing));
+    let loops = traced.outline.flatten(0.01);
+    assert_eq!(loops.len(), 2);
+    // Outer and inner loop run against each other, so the signed areas take the hole away.
+    let wanted = std::f64::consts::PI * (3600.0 - 900.0);
+    assert_near(traced.outline.raw().area(), wanted, 6.0);
+    assert!(traced.outline.raw().area() > 0.0, "clockwise on the screen");
+    assert!(big(traced.inside.x, traced.inside.y) && !small(traced.inside.x, traced.inside.y));
+}
+
+#[test]
+fn a_bar_four_pixels_wide_keeps_its_width() {
+    let coverage = Coverage::of(60, 30, |x, y| (8.3..51.3).contains(&x) && (12.4..16.4).contains(&y));
+    let traced = all(&coverage.grey(20.0, 220.0, Light::Drawing, 0.0), Some(Light::Drawing));
+    let bounds = traced.outline.bounds();
+    assert_near(bounds.height(), 4.0, 0.1);
+    assert_near(bounds.width(), 43.0, 0.1);
+    let corners: Vec<_> = [(0.0, 0.0), (100.0, 0.0), (100.0, 4.0), (0.0, 4.0)]
+        .map(|(x, y): (f64, f64)| (20.0 + x * 0.8 - y * 0.6, 15.0 + x * 0.6 + y * 0.8))
+        .to_vec();
+    let coverage = Coverage::of(120, 100, polygon(corners));
+    let traced = all(&coverage.grey(20.0, 220.0, Light::Drawing, 0.0), Some(Light::Drawing));
+    eprintln!("slanting bar area {} nodes {}", traced.outline.raw().area(), traced.nodes);
+    assert_near(traced.outline.raw().area(), 400.0, 8.0);
+}
+
+#[test]
+fn neither_dark_nor_light_shapes_grow_fat_in_either_light() {
+    let coverage = Coverage::of(140, 140, disc(70.4, 69.1, 50.0)).blurred(0.9);
+    for light in [Light::Drawing, Light::Camera] {
+        for (ground, object) in [(235.0, 25.0), (25.0, 235.0), (180.0, 80.0), (80.0, 180.0)] {
+            let traced = all(&coverage.grey(ground, object, light, 0.0), None);
+            let (bias, _) = off_circle(&traced, 70.4, 69.1, 50.0);
+            eprintln!(
+                "{light:?} {ground}->{object}: found {:?} {} bias {bias:.4}",
+                traced.light, traced.light_was_found
+            );
+            assert!(traced.light_was_found);
+            assert_eq!(traced.light, light);
+            assert!(bias.abs() < 0.05, "{light:?} {ground} → {object}: {bias}");
+        }
+    }
+}
+
+#[test]
+fn light_is_found_from_edges_without_blur_too() {
+    let corners = star(100.0, 98.0, 85.0, 34.0);
+    let coverage = Coverage::of(200, 200, polygon(corners));
+    for light in [Light::Drawing, Light::Camera] {
+        for sigma in [0.0, 2.0] {
+            let traced = all(&coverage.grey(240.0, 30.0, light, sigma), None);
+            assert_eq!((traced.light, traced.light_was_found), (light, true), "noise {sigma}");
+        }
+    }
+}
+
+#[test]
+fn the_wrong_light_moves_an_edge() {
+    let coverage = Coverage::of(140, 140, disc(70.4, 69.1, 50.0)).blurred(0.9);
+    let traced = all(&coverage.grey(235.0, 25.0, Light::Camera, 0.0), Some(Light::Drawing));
+    let (bias, _) = off_circle(&traced, 70.4, 69.1, 50.0);
+    assert!(bias.abs() > 0.15, "{bias}");
+}
+
+#[test]
+fn noise_is_not_followed() {
+    let corners = square(70.2, 66.9, 80.0, 17.0);
+    let coverage = Coverage::of(140, 140, polygon(corners.clone())).blurred(0.7);
+    let traced = all(&coverage.grey(180.0, 80.0, Light::Drawing, 4.0), Some(Light::Drawing));
+    eprintln!(
+        "square: corners {:.3} nodes {} rms {:.3} worst {:.3}",
+        corners_off(&traced, &corners),
+        traced.nodes,
+        traced.rms,
+        traced.worst
+    );
+    assert!(corners_off(&traced, &corners) < 0.5);
+    assert_eq!(traced.nodes, 4);
+    let coverage = Coverage::of(340, 340, disc(170.4, 169.1, 150.0)).blurred(0.7);
+    let traced = all(&coverage.grey(180.0, 80.0, Light::Drawing, 4.0), Some(Light::Drawing));
+    let (bias, rms) = off_circle(&traced, 170.4, 169.1, 150.0);
+    eprintln!(
+        "circle: bias {bias:.4} rms {rms:.4} nodes {} fit {:.3} {:.3} corners {:?}",
+        traced.nodes, traced.rms, traced.worst, traced.corners
+    );
+    assert!(bias.abs() < 0.02 && rms < 0.06, "{bias} {rms}");
+    assert!(traced.nodes <= 8);
+    assert!(traced.rms <= 0.2 && traced.worst <= 0.8);
+}
+
+/// A flame: smooth sides, a tip above and a notch below.
+fn flame(cx: f64, cy: f64, size: f64) -> BezPath {
+    let place = kurbo::Affine::new([size, 0.0, 0.0, size, cx, cy]);
+    place
+        * BezPath::from_svg(
+            "M 0 -1 C 0.1 -0.6 0.62 -0.3 0.6 0.2 C 0.58 0.6 0.3 0.7 0.05 0.9 C 0.03 0.8 0 0.75 -0.06 0.7 \
+             C -0.3 0.9 -0.6 0.5 -0.55 0.1 C -0.5 -0.3 -0.1 -0.5 0 -1 Z",
+        )
+        .unwrap()
+}
+
+#[test]
+fn a_flame_is_smooth_with_few_nodes_and_keeps_its_three_corners() {
+    for (sigma, noise) in [(0.0, 0.0), (0.8, 0.0), (0.8, 4.0)] {
+        let truth = flame(200.0, 210.0, 180.0);
+        let coverage = Coverage::of(400, 400, |x, y| truth.contains(kurbo::Point::new(x, y)));
+        let coverage = if sigma > 0.0 { coverage.blurred(sigma) } else { coverage };
+        let traced = all(&coverage.grey(200.0, 60.0, Light::Drawing, noise), Some(Light::Drawing));
+        let segments: Vec<_> = truth.segments().collect();
+        let off: Vec<f64> =
+            traced.outline.flatten(0.01)[0].iter().map(|p| fit::distance_to(p.raw(), &segments)).collect();
+        let rms = (off.iter().map(|o| o * o).sum::<f64>() / off.len() as f64).sqrt();
+        let worst = off.iter().copied().fold(0.0, f64::max);
+        eprintln!(
+            "flame {sigma} {noise}: nodes {} corners {} rms {rms:.3} worst {worst:.3}",
+            traced.nodes,
+            traced.corners.len()
+        );
+        eprintln!("{:?} {}", traced.corners, traced.outline.raw().to_svg());
+        assert!(traced.nodes <= 14, "{} nodes", traced.nodes);
+        assert!(corners_off(&traced, &[(200.0, 30.0), (209.0, 372.0), (189.2, 336.0)]) < 0.5, "{:?}", traced.corners);
+        assert!(rms < 0.1 && worst < 0.5, "{rms} {worst}");
+    }
+}
+
+#[test]
+fn colours_inside_an_object_do_not_break_its_outline() {
+    let (whole, inner) = (disc(70.3, 69.8, 50.0), disc(70.3, 69.8, 46.0));
+    let (cover, fill) = (Coverage::of(140, 140, whole), Coverage::of(140, 140, inner));
+    let (paper, ink, blue, yellow) =
+        ([250.0, 248.0, 240.0], [20.0, 20.0, 30.0], [60.0, 90.0, 200.0], [240.0, 220.0, 90.0]);
+    let inked = RgbImage::from_fn(140, 140, |x, y| {
+        let (c, f) = (cover.values[(y * 140 + x) as usize], fill.values[(y * 140 + x) as usize]);
+        let inside = if x < 70 { blue } else { yellow };
+        Rgb(std::array::from_fn(|k| (paper[k] * (1.0 - c) + ink[k] * (c - f) + inside[k] * f).round() as u8))
+    });
+    let halves = RgbImage::from_fn(140, 140, |x, y| {
+        let c = cover.values[(y * 140 + x) as usize];
+        let inside = if x < 70 { blue } else { yellow };
+        Rgb(std::array::from_fn(|k| (paper[k] * (1.0 - c) + inside[k] * c).round() as u8))
+    });
+    for image in [inked, halves] {
+        let traced = all(&picture(DynamicImage::ImageRgb8(image)), Some(Light::Drawing));
+        let (bias, rms) = off_circle(&traced, 70.3, 69.8, 50.0);
+        eprintln!("colours: bias {bias:.4} rms {rms:.4} nodes {}", traced.nodes);
+        assert_eq!(traced.outline.flatten(0.1).len(), 1);
+        assert!(bias.abs() < 0.03 && rms < 0.08, "{bias} {rms}");
+    }
+}
+
+#[test]
+fn an_inside_point_in_a_line_drawing_fills_what_the_line_encloses() {
+    let (whole, inner) = (disc(70.3, 69.8, 50.0), disc(70.3, 69.8, 46.0));
+    let dot = disc(60.0, 60.0, 5.0);
+    let coverage = Coverage::of(140, 140, |x, y| (whole(x, y) && !inner(x, y)) || dot(x, y));
+    let picture = coverage.grey(255.0, 10.0, Light::Drawing, 0.0);
+    let what = Trace { inside: vec![Point::new(70.0, 80.0)], ..Trace::default() };
+    let traced = trace(&picture, Some(Light::Drawing), &what).unwrap();
+    assert_eq!(traced.outline.flatten(0.1).len(), 1);
+    let (bias, _) = off_circle(&traced, 70.3, 69.8, 50.0);
+    assert!(bias.abs() < 0.03, "{bias}");
+}
+
+#[test]
+fn alpha_is_coverage_whatever_the_colours() {
+    let coverage = Coverage::of(140, 140, disc(70.3, 69.8, 50.0));
+    let image = RgbaImage::from_fn(140, 140, |x, y| {
+        let c = coverage.values[(y * 140 + x) as usize];
+        Rgba([(x * 2) as u8, (y * 2) as u8, 90, (255.0 * c).round() as u8])
+    });
+    let traced = all(&picture(DynamicImage::ImageRgba8(image)), None);
+    let (bias, rms) = off_circle(&traced, 70.3, 69.8, 50.0);
+    assert!(bias.abs() < 0.02 && rms < 0.06, "{bias} {rms}");
+}
+
+#[test]
+fn sixteen_bit_grey_is_read() {
+    let coverage = Coverage::of(140, 140, disc(70.3, 69.8, 50.0));
+    let raw: Vec<u16> = coverage.values.iter().map(|c| (60000.0 - 50000.0 * c) as u16).collect();
+    let image: ImageBuffer<Luma<u16>, _> = ImageBuffer::from_raw(140, 140, raw).unwrap();
+    let traced = all(&picture(DynamicImage::ImageLuma16(image)), Some(Light::Drawing));
+    let (bias, rms) = off_circle(&traced, 70.3, 69.8, 50.0);
+    assert!(bias.abs() < 0.02 && rms < 0.06, "{bias} {rms}");
+}
+
+#[test]
+fn a_ground_that_darkens_towards_one_side_is_still_plain() {
+    let coverage = Coverage::of(300, 200, disc(150.3, 99.8, 60.0));
+    let image = GrayImage::from_fn(300, 200, |x, y| {
+        let ground = 240.0 - 0.25 * f64::from(x) - 0.1 * f64::from(y);
+        let c = coverage.values[(y * 300 + x) as usize];
+        Luma([(ground * (1.0 - c) + 40.0 * c).round() as u8])
+    });
+    let traced = all(&picture(DynamicImage::ImageLuma8(image)), Some(Light::Drawing));
+    let (bias, _) = off_circle(&traced, 150.3, 99.8, 60.0);
+    assert!(bias.abs() < 0.03, "{bias}");
+}
+
+#[test]
+fn a_loop_tells_one_shape_from_its_neighbours_on_an_unplain_picture() {
+    let coverage = Coverage::of(300, 200, disc(100.3, 99.8, 50.0));
+    let image = GrayImage::from_fn(300, 200, |x, y| {
+        let ground = if x < 180 { 210.0 } else { f64::from((x * 7 + y * 13) % 200) };
+        let c = coverage.values[(y * 300 + x) as usize];
+        Luma([(ground * (1.0 - c) + 40.0 * c).round() as u8])
+    });
+    let picture = picture(DynamicImage::ImageLuma8(image));
+    assert_eq!(trace(&picture, None, &Trace::default()).unwrap_err().code, "ground_not_plain");
+    let around = [(30.0, 30.0), (170.0, 30.0), (170.0, 170.0), (30.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
+    let traced = trace(&picture, Some(Light::Drawing), &Trace { around, inside: Vec::new() }).unwrap();
+    let (bias, _) = off_circle(&traced, 100.3, 99.8, 50.0);
+    assert!(bias.abs() < 0.02, "{bias}");
+    let through = [(30.0, 30.0), (100.0, 30.0), (100.0, 170.0), (30.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
+    let problem = trace(&picture, None, &Trace { around: through, inside: Vec::new() }).unwrap_err();
+    assert_eq!(problem.code, "loop_cuts_shape");
+}
+
+#[test]
+fn islands_come_largest_first_each_with_a_point_well_inside() {
+    let (big, small) = (disc(80.0, 80.0, 50.0), disc(200.0, 60.0, 20.0));
+    let bar = |x: f64, y: f64| (170.0..260.0).contains(&x) && (120.0..135.0).contains(&y);
+    let speck = |x: f64, y: f64| (10.0..12.0).contains(&x) && (10.0..12.0).contains(&y);
+    let coverage = Coverage::of(280, 160, |x, y| big(x, y) || small(x, y) || bar(x, y) || speck(x, y));
+    let found = islands(&coverage.grey(240.0, 50.0, Light::Drawing, 0.0), None).unwrap();
+    let areas: Vec<f64> = found.iter().map(|t| t.outline.raw().area()).collect();
+    assert_eq!(areas.len(), 3);
+    for (area, wanted) in areas.iter().zip([7854.0, 1350.0, 1256.6]) {
+        assert_near(*area, wanted, 6.0);
+    }
+    assert!(found[0].inside.distance(Point::new(80.0, 80.0)) < 3.0);
+    assert_near(found[1].inside.y, 127.5, 2.0);
+    assert!(found[2].inside.distance(Point::new(200.0, 60.0)) < 3.0);
+    let together = all(&coverage.grey(240.0, 50.0, Light::Drawing, 0.0), Some(Light::Drawing));
+    assert_eq!(together.outline.flatten(0.1).len(), 3);
+}
+
+fn refused(picture: &Picture, what: &Trace) -> Problem {
+    trace(picture, None, what).unwrap_err()
+}
+
+#[test]
+fn what_cannot_be_traced_is_refused_with_a_next_step() {
+    let plain = Trace::default();
+    let grey = |w, h, level| picture(DynamicImage::ImageLuma8(GrayImage::from_pixel(w, h, Luma([level]))));
+    assert_eq!(refused(&grey(1, 1, 0), &plain).code, "picture_too_small");
+    assert_eq!(refused(&grey(1, 20_000, 0), &plain).code, "picture_too_small");
+    assert_eq!(refused(&grey(100, 100, 255), &plain).code, "picture_of_one_colour");
+    assert!(islands(&grey(100, 100, 255), None).is_err());
+
+    let coverage = Coverage::of(140, 140, disc(70.3, 69.8, 50.0));
+    let shape = coverage.grey(240.0, 50.0, Light::Drawing, 0.0);
+    let inside = |x, y| Trace { inside: vec![Point::new(x, y)], ..Trace::default() };
+    assert_eq!(refused(&shape, &inside(150.0, 20.0)).code, "inside_point_off_picture");
+    assert_eq!(refused(&shape, &inside(-0.5, 20.0)).code, "inside_point_off_picture");
+    assert_eq!(refused(&shape, &inside(5.0, 5.0)).code, "inside_point_on_ground");
+    let around =
+        |corners: [(f64, f64); 3]| Trace { around: corners.map(|(x, y)| Point::new(x, y)).to_vec(), ..plain.clone() };
+    assert_eq!(refused(&shape, &around([(5.0, 5.0), (6.0, 5.0), (5.0, 6.0)])).code, "loop_encloses_nothing");
+    assert_eq!(refused(&shape, &around([(500.0, 5.0), (900.0, 5.0), (700.0, 90.0)])).code, "loop_encloses_nothing");
+    assert_eq!(refused(&shape, &around([(1.0, 1.0), (24.0, 1.0), (1.0, 24.0)])).code, "loop_holds_only_ground");
+
+    let cut = Coverage::of(140, 140, disc(20.0, 69.8, 30.0)).grey(240.0, 50.0, Light::Drawing, 0.0);
+    let problem = refused(&cut, &plain);
+    assert_eq!(problem.code, "shape_runs_off_picture");
+    assert!(problem.text.contains("left side"), "{}", problem.text);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn a_shape_moved_by_whole_pixels_has_its_outline_moved(dx in 0_u32..20, dy in 0_u32..20) {
+        let shape = |ox: f64, oy: f64| {
+            let truth = polygon(star(60.3 + ox, 60.7 + oy, 45.0, 22.0));
+            Coverage::of(150, 150, truth).grey(240.0, 30.0, Light::Drawing, 0.0)
+        };
+        let still = all(&shape(0.0, 0.0), Some(Light::Drawing));
+        let moved = all(&shape(f64::from(dx), f64::from(dy)), Some(Light::Drawing));
+        prop_assert_eq!(still.nodes, moved.nodes);
+        let (a, b) = (still.outline.bounds(), moved.outline.bounds());
+        prop_assert!((b.x0 - a.x0 - f64::from(dx)).abs() < 1e-6 && (b.y1 - a.y1 - f64::from(dy)).abs() < 1e-6);
+    }
+
+    #[test]
+    fn no_outline_crosses_itself_and_its_inside_point_is_inside(
+        radii in proptest::collection::vec(12.0..60.0_f64, 5..12), turn in 0.0..6.28_f64, noise in 0.0..8.0_f64,
+    ) {
+        let n = radii.len() as f64;
+        let corners: Vec<_> = radii.iter().enumerate().map(|(k, r)| {
+            let a = turn + k as f64 / n * std::f64::consts::TAU;
+            (70.0 + r * a.cos(), 70.0 + r * a.sin())
+        }).collect();
+        let inside = polygon(corners);
+        let picture = Coverage::of(140, 140, &inside).blurred(0.7).grey(200.0, 70.0, Light::Drawing, noise);
+        let traced = all(&picture, None);
+        prop_assert!(is_simple(&traced));
+        prop_assert!(inside(traced.inside.x, traced.inside.y));
+        prop_assert!(!traced.notes.iter().any(|n| n.code == "outline_by_pixels"));
+        prop_assert!(traced.rms < 0.3 && traced.worst < 3.0, "{} {}", traced.rms, traced.worst);
+    }
+}
+
+#[test]
+fn zz_probe() {
+    let coverage = Coverage::of(340, 340, disc(170.4, 169.1, 150.0)).blurred(0.7);
+    for seed in 1..12_u64 {
+        let traced = all(
+            &coverage.grey_seeded(180.0, 80.0, Light::Drawing, 4.0, seed.wrapping_mul(0x9e37_79b9_7f4a_7c15)),
+            None,
+        );
+        let (bias, rms) = off_circle(&traced, 170.4, 169.1, 150.0);
+        eprintln!(
+            "probe: bias {bias:.4} rms {rms:.4} nodes {} fit {:.3} {:.3} corners {} {:?} {}",
+            traced.nodes,
+            traced.rms,
+            traced.worst,
+            traced.corners.len(),
+            traced.light,
+            traced.light_was_found
+        );
+    }
+}
+#[test]
+fn zz_speed() {
+    for (noise, blur) in [(0.0, 0.0), (0.0, 0.8), (4.0, 0.8)] {
+        let cov = Coverage::of(2000, 1600, |x, y| {
+            let (dx, dy) = (x - 1000.0, y - 800.0);
+            let wave = 500.0 + 70.0 * (7.0 * dy.atan2(dx)).sin();
+            dx.hypot(dy) < wave
+        });
+        let cov = if blur > 0.0 { cov.blurred(blur) } else { cov };
+        let p = cov.grey(200.0, 60.0, Light::Drawing, noise);
+        let t = std::time::Instant::now();
+        let traced = all(&p, None);
+        eprintln!(
+            "speed noise {noise} {blur}: {:?} nodes {} rms {} worst {} {:?} {}",
+            t.elapsed(),
+            traced.nodes,
+            traced.rms,
+            traced.worst,
+            traced.light,
+            traced.light_was_found
+        );
+    }
+}
