@@ -9,6 +9,8 @@ use crate::units::{Length, Shown};
 pub struct Build {
     /// Printed on every page.
     pub name: String,
+    /// Where the name stands.
+    pub name_place: Place,
     /// How sizes are shown.
     pub units: Shown,
     /// Printed on every page when given: `2026-05-01`. Never the clock.

@@ -188,8 +188,12 @@ mod tests {
                     let run = Vec2::from_angle(label.turn.to_radians()) * face.width(&label.text, label.size);
                     for p in [label.at.raw(), label.at.raw() + run] {
                         assert!(
-                            p.x >= -1e-6 && p.y >= -1e-6 && p.x <= block.size.width + 1e-6 && p.y <= block.size.height + 1e-6,
-                            "{label:?} in {:?}", block.size
+                            p.x >= -1e-6
+                                && p.y >= -1e-6
+                                && p.x <= block.size.width + 1e-6
+                                && p.y <= block.size.height + 1e-6,
+                            "{label:?} in {:?}",
+                            block.size
                         );
                     }
                 }

@@ -102,8 +102,7 @@ fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages:
 
 /// "1.1 1.2 2.1"
 fn on_pages(layout: &Layout, piece: usize) -> String {
-    let names: Vec<String> =
-        layout.tiles.iter().filter(|tile| tile.pieces.contains(&piece)).map(page_name).collect();
+    let names: Vec<String> = layout.tiles.iter().filter(|tile| tile.pieces.contains(&piece)).map(page_name).collect();
     match names.as_slice() {
         [first, .., last] if names.len() > 3 => format!("{first} … {last}"),
         _ => names.join(" "),
@@ -289,8 +288,7 @@ impl Flow {
             let shift = Vec2::new(self.x() + x, self.y);
             self.page.add(plan(layout, index, sheet, pieces, scale), shift);
             let letters: Vec<&str> = sheet.placed.iter().map(|p| pieces[p.piece].letter.as_str()).collect();
-            let caption =
-                fill(ENGLISH.map_sheet, &[&(index + 1).to_string(), &letters.join(" ")]);
+            let caption = fill(ENGLISH.map_sheet, &[&(index + 1).to_string(), &letters.join(" ")]);
             self.page.text(shift.x, self.y + size.height + 2.8, 2.2, false, caption.clone());
             row = row.max(size.height + 4.0);
             x += size.width.max(REGULAR.width(&caption, 2.2)) + 4.0;

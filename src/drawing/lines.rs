@@ -107,12 +107,13 @@ impl<S: Space> Drawing<S> {
 
     /// Adds everything of `other`, moved by `shift`.
     pub fn add(&mut self, other: Self, shift: kurbo::Vec2) {
-        self.lines.extend(other.lines.into_iter().map(|line| Line {
-            path: Path::new(Affine::translate(shift) * line.path.raw().clone()),
-            ..line
-        }));
-        self.labels.extend(
-            other.labels.into_iter().map(|label| Label { at: (label.at.raw() + shift).into(), ..label }),
+        self.lines.extend(
+            other
+                .lines
+                .into_iter()
+                .map(|line| Line { path: Path::new(Affine::translate(shift) * line.path.raw().clone()), ..line }),
         );
+        self.labels
+            .extend(other.labels.into_iter().map(|label| Label { at: (label.at.raw() + shift).into(), ..label }));
     }
 }

@@ -80,8 +80,7 @@ mod tests {
     fn core() -> Core {
         let placed = |mm| Placed::new(Length::mm(mm), Place::default());
         let sheet = |name: &str, w, h| {
-            let size =
-                crate::build_file::PaperSize { name: name.into(), width: Length::mm(w), height: Length::mm(h) };
+            let size = crate::build_file::PaperSize { name: name.into(), width: Length::mm(w), height: Length::mm(h) };
             Placed::new(size, Place::default())
         };
         let spec = crate::build_file::PaperSpec {

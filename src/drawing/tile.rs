@@ -85,9 +85,8 @@ impl Sketch {
     fn new(tile: &Tile) -> Self {
         let mut clearing = Clearing::new(tile.field);
         let corners = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0), (0.0, 0.0)];
-        let rim = corners.map(|(x, y)| {
-            Raw::new(tile.field.x0 + x * tile.field.width(), tile.field.y0 + y * tile.field.height())
-        });
+        let rim = corners
+            .map(|(x, y)| Raw::new(tile.field.x0 + x * tile.field.width(), tile.field.y0 + y * tile.field.height()));
         clearing.take_line(&rim, CLEAR);
         Self { drawing: Drawing::default(), clearing }
     }
@@ -111,7 +110,11 @@ impl Sketch {
                 .drawing
                 .lines
                 .into_iter()
-                .map(|line| super::Line { class: line.class, dash: line.dash, path: Path::new(line.path.raw().clone()) })
+                .map(|line| super::Line {
+                    class: line.class,
+                    dash: line.dash,
+                    path: Path::new(line.path.raw().clone()),
+                })
                 .collect(),
             labels: self
                 .drawing
@@ -255,10 +258,14 @@ fn set_words(
     let words = |setting, sideways| block(this.piece, header.shown, setting, up, sideways);
     let inside = settings().find_map(|(setting, sideways)| {
         let words = words(setting, sideways);
-        rooms.iter().take(4).find_map(|(tile, clearing)| {
-            let place = clearing.find(words.size, clearing.middle(), 3.0)?;
-            Some((*tile, place))
-        }).map(|(tile, place)| (tile, place, words))
+        rooms
+            .iter()
+            .take(4)
+            .find_map(|(tile, clearing)| {
+                let place = clearing.find(words.size, clearing.middle(), 3.0)?;
+                Some((*tile, place))
+            })
+            .map(|(tile, place)| (tile, place, words))
     });
     let main = match inside {
         Some((tile, place, words)) => {
@@ -266,7 +273,8 @@ fn set_words(
             Some(tile)
         }
         None => rooms.first().and_then(|(tile, _)| {
-            let wish = this.placed.words.map_or_else(|| middle_in(this, layout.tiles[*tile].field), |rect| rect.center());
+            let wish =
+                this.placed.words.map_or_else(|| middle_in(this, layout.tiles[*tile].field), |rect| rect.center());
             let beside = outside(lying, &pages[*tile]);
             let (words, place) = [false, true].into_iter().find_map(|sideways| {
                 let words = words(BESIDE, sideways);

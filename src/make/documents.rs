@@ -2,8 +2,8 @@
 
 use kurbo::Size;
 
-use super::manifest::{DocumentReport, Manifest, PageReport};
 use super::Plan;
+use super::manifest::{DocumentReport, Manifest, PageReport};
 use crate::build_file::PaperSize;
 use crate::drawing::{Drawing, Facts, Figure, Header, cut_words, front, side_by_side, tiles};
 use crate::output::{Document, OutFile, Sheetful, pdf, pieces_svg, preview_png};
@@ -200,9 +200,8 @@ fn figure(plan: &Plan) -> Option<Figure> {
 /// The piece list as comma-separated values (RFC 4180), lengths in mm.
 fn pieces_csv(plan: &Plan) -> String {
     let quoted = |text: &str| format!("\"{}\"", text.replace('"', "\"\""));
-    let mut out = String::from(
-        "letter,name,copies,face_down,foam_mm,width_mm,height_mm,length_mm,area_mm2,perimeter_mm,how\r\n",
-    );
+    let mut out =
+        String::from("letter,name,copies,face_down,foam_mm,width_mm,height_mm,length_mm,area_mm2,perimeter_mm,how\r\n");
     for (piece, length) in plan.survey.pieces.iter().zip(&plan.survey.lengths) {
         let (width, height) = piece.size();
         let foam = piece.foam.map(|foam| format!("{}", foam.to_mm())).unwrap_or_default();
@@ -254,10 +253,7 @@ fn warn_missing_letters(plan: &mut Plan) {
 
 /// A file name from the name of a paper: "a4", "letter", "300-x-400-mm".
 fn slug(name: &str) -> String {
-    let words: Vec<String> = name
-        .split(|c: char| !c.is_alphanumeric())
-        .filter(|word| !word.is_empty())
-        .map(str::to_lowercase)
-        .collect();
+    let words: Vec<String> =
+        name.split(|c: char| !c.is_alphanumeric()).filter(|word| !word.is_empty()).map(str::to_lowercase).collect();
     words.join("-")
 }

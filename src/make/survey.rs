@@ -8,9 +8,7 @@ use crate::pattern::{Piece, RoundHole, letters};
 use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
-use crate::size::{
-    FinishedReport, Interval, MeasureReport, SizeReport, Solved, Spread, longest, marks, report,
-};
+use crate::size::{FinishedReport, Interval, MeasureReport, SizeReport, Solved, Spread, longest, marks, report};
 use crate::space::{Map, Path, Pattern, Pixels, Point};
 
 /// Where the files that a build names are read from.
@@ -202,23 +200,25 @@ fn find_outlines(
                     points.iter().map(|point| Knot { at: point.at, corner: point.corner }).collect();
                 closed_spline(&knots).map_err(|problem| vec![problem]).and_then(|path| drawn(piece, path))
             }
-            Source::Svg { file, id } => read_file(files, file, here).map_err(|problem| vec![problem]).and_then(|bytes| {
-                let id = id.as_deref();
-                let say = |problem: Problem| vec![about(file, problem, here)];
-                let mut keep = |notes: Problems| problems.extend(notes.into_iter().map(|n| about(file, n, here)));
-                match scaled_by(piece) {
-                    Some(picture) => {
-                        let drawn = from_svg::<Pixels>(&bytes, id).map_err(say)?;
-                        keep(drawn.warnings);
-                        Ok(Outline::Pixels(picture, drawn.shape.into_path()))
+            Source::Svg { file, id } => {
+                read_file(files, file, here).map_err(|problem| vec![problem]).and_then(|bytes| {
+                    let id = id.as_deref();
+                    let say = |problem: Problem| vec![about(file, problem, here)];
+                    let mut keep = |notes: Problems| problems.extend(notes.into_iter().map(|n| about(file, n, here)));
+                    match scaled_by(piece) {
+                        Some(picture) => {
+                            let drawn = from_svg::<Pixels>(&bytes, id).map_err(say)?;
+                            keep(drawn.warnings);
+                            Ok(Outline::Pixels(picture, drawn.shape.into_path()))
+                        }
+                        None => {
+                            let drawn = from_svg::<Pattern>(&bytes, id).map_err(say)?;
+                            keep(drawn.warnings);
+                            Ok(Outline::FullSize(drawn.shape.into_path()))
+                        }
                     }
-                    None => {
-                        let drawn = from_svg::<Pattern>(&bytes, id).map_err(say)?;
-                        keep(drawn.warnings);
-                        Ok(Outline::FullSize(drawn.shape.into_path()))
-                    }
-                }
-            }),
+                })
+            }
         };
         match found {
             Ok(outline) => outlines.push(outline),
@@ -318,7 +318,9 @@ fn piece_lengths(outlines: &[Outline], pieces: &[Piece], spread: Option<&Spread>
             spread.of(&|_, solved| longest(&points, &solved.pattern_map(*picture)))
         }
         _ => {
-            let value = longest(&piece.outline.flatten(EXTENT_TOLERANCE).concat(), &Map::affine(kurbo::Affine::IDENTITY));
+            let points: Vec<Point<Pixels>> =
+                piece.outline.flatten(EXTENT_TOLERANCE).concat().into_iter().map(|p| p.raw().into()).collect();
+            let value = longest(&points, &Map::affine(kurbo::Affine::IDENTITY));
             Interval { value, sd: 0.0, low: value, high: value }
         }
     };
@@ -332,20 +334,15 @@ fn union_extent(pieces: &[Piece]) -> FinishedReport {
         (w.to_mm().max(h.to_mm()), w.to_mm().min(h.to_mm()))
     });
     let (length, width) = sizes.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or_default();
-    FinishedReport {
-        by: "outlines",
-        length_mm: length,
-        length_95: [length; 2],
-        width_mm: width,
-        width_95: [width; 2],
-    }
+    FinishedReport { by: "outlines", length_mm: length, length_95: [length; 2], width_mm: width, width_95: [width; 2] }
 }
 
 fn warn_coarse(build: &Build, size: &SizeReport, problems: &mut Problems) {
     for (spec, picture) in build.pictures.iter().zip(&size.pictures) {
-        let used = build.pieces.iter().any(|piece| {
-            scaled_by(piece).is_some_and(|index| build.pictures[index].name.value == spec.name.value)
-        });
+        let used = build
+            .pieces
+            .iter()
+            .any(|piece| scaled_by(piece).is_some_and(|index| build.pictures[index].name.value == spec.name.value));
         if used && picture.mm_per_px > COARSE_PICTURE {
             problems.push(
                 Problem::warning(

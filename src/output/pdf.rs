@@ -135,9 +135,7 @@ fn content(page: &Sheetful) -> Vec<Op> {
     let top = page.size.height * 72.0 / 25.4;
     let mut ops = vec![
         Op::SaveGraphicsState,
-        Op::SetTransformationMatrix {
-            matrix: CurTransMat::Raw([f32(unit), 0.0, 0.0, f32(-unit), 0.0, f32(top)]),
-        },
+        Op::SetTransformationMatrix { matrix: CurTransMat::Raw([f32(unit), 0.0, 0.0, f32(-unit), 0.0, f32(top)]) },
         Op::SetLineCapStyle { cap: LineCapStyle::Butt },
         Op::SetLineJoinStyle { join: LineJoinStyle::Round },
     ];

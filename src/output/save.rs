@@ -96,8 +96,15 @@ mod tests {
         let path = folder.path();
         std::fs::write(path.join("notes.txt"), "mine").expect("written");
         std::fs::write(path.join("a.pdf.bak"), "mine").expect("written");
-        save(path, &[file("a.pdf", "1"), file("b.pdf", "1"), file(MANIFEST, r#"{"files":["a.pdf","b.pdf","made.json","../x","notes.txt/.."]}"#)])
-            .expect("saved");
+        save(
+            path,
+            &[
+                file("a.pdf", "1"),
+                file("b.pdf", "1"),
+                file(MANIFEST, r#"{"files":["a.pdf","b.pdf","made.json","../x","notes.txt/.."]}"#),
+            ],
+        )
+        .expect("saved");
         save(path, &[file("a.pdf", "2"), file(MANIFEST, r#"{"files":["a.pdf","made.json"]}"#)]).expect("saved");
         assert_eq!(names(path), ["a.pdf", "a.pdf.bak", "made.json", "notes.txt"]);
         assert_eq!(std::fs::read_to_string(path.join("a.pdf")).expect("read"), "2");

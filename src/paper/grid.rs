@@ -55,8 +55,7 @@ pub(super) fn lie(loops: &[Vec<Point>], corners: &[Point], bounds: Rect, core: &
         let columns = Run::covering(size.width + 2.0 * PAD, core.field.width(), core.overlap);
         let rows = Run::covering(size.height + 2.0 * PAD, core.field.height(), core.overlap);
         let slack = Size::new(columns.length() - size.width - 2.0 * PAD, rows.length() - size.height - 2.0 * PAD);
-        let at_origin: Vec<Vec<Point>> =
-            loops.iter().map(|line| line.iter().map(|&p| upright * p).collect()).collect();
+        let at_origin: Vec<Vec<Point>> = loops.iter().map(|line| line.iter().map(|&p| upright * p).collect()).collect();
         let corners: Vec<Point> = corners.iter().map(|&p| upright * p).collect();
         for (x, y) in shifts(slack) {
             let shift = kurbo::Vec2::new(PAD + x, PAD + y);

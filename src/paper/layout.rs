@@ -166,10 +166,7 @@ fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: us
                 sheet,
                 strip,
                 in_strip,
-                field: Rect::from_origin_size(
-                    (columns.start(column), rows.start(row)),
-                    layout.core.field.size(),
-                ),
+                field: Rect::from_origin_size((columns.start(column), rows.start(row)), layout.core.field.size()),
                 pieces: vec![piece],
                 neighbours: Neighbours {
                     above: name(Some(column), row.checked_sub(1)),

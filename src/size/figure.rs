@@ -38,16 +38,14 @@ pub(super) const fn name(landmark: Landmark) -> &'static str {
 /// shoes that lift it as much as the wearer's do.
 pub(super) fn heights(marks: &Marks, picture: &PictureMarks, plane: &Map<Pixels, Plane>) -> Vec<[f64; 2]> {
     let (Some(figure), Some(height)) = (&picture.figure, marks.height_in_shoes) else { return Vec::new() };
-    let (sole, barefoot) = (figure.sole.at(), height.value - marks.shoes);
+    let sole = figure.sole.at();
     let rises = figure.landmarks.iter().map(|l| rise(figure, &l.at));
     let head = Point::new(sole.x, sole.y - rises.fold(0.0, f64::max));
     // Upward in the picture is upward in the plane, however the rectangle lies in it.
     let stand = plane.point(sole).raw();
     let up = (plane.point(head).raw() - stand).normalize();
     let landmarks = figure.landmarks.iter();
-    landmarks
-        .map(|l| [marks.shoes + l.fraction.value * barefoot, up.dot(plane.point(l.at.at()).raw() - stand)])
-        .collect()
+    landmarks.map(|l| [l.fraction.value * height.value, up.dot(plane.point(l.at.at()).raw() - stand)]).collect()
 }
 
 /// How far above the sole something is seen, in pixels.

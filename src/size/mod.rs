@@ -3,6 +3,8 @@
 //! What a [`Solved`] guarantees to the rooms below: every picture has an invertible plane and a finite factor above 0,
 //! and every marked place and outline lies on the near side of its plane's horizon.
 
+use crate::space::{Map, Pattern, Pixels, Point};
+
 mod chi_square;
 mod extent;
 mod figure;
@@ -24,6 +26,13 @@ pub use report::{
 pub use solve::{Estimate, PictureScale, ScaleFrom, Solved, Verdict, solve};
 pub use spread::{Interval, Spread, draws, spread};
 pub use yardsticks::Against;
+
+/// The longest straight distance across `points` once they are on the pattern (their Feret diameter), mm; 0 for fewer
+/// than two.
+pub fn longest(points: &[Point<Pixels>], map: &Map<Pixels, Pattern>) -> f64 {
+    let on_pattern: Vec<Point<Pattern>> = points.iter().map(|p| map.point(*p)).collect();
+    extent::farthest(&extent::hull(&on_pattern)).map_or(0.0, |[a, b]| a.distance(b))
+}
 
 #[cfg(test)]
 mod tests;

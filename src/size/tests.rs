@@ -394,6 +394,7 @@ fn marks_take_every_number_of_the_build_with_its_error() {
         }),
     };
     let build = Build {
+        name_place: Place::default(),
         name: "Beacon-keeper's signal staff".to_owned(),
         units: Shown::Metric,
         date: None,

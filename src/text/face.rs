@@ -89,10 +89,8 @@ impl Face {
     /// A font file with just the glyphs of `chars`. The glyph numbers depend only on `chars`.
     pub fn subset(&self, chars: &BTreeSet<char>) -> Subset {
         let mut remapper = subsetter::GlyphRemapper::new();
-        let glyphs: BTreeMap<u32, u16> = chars
-            .iter()
-            .filter_map(|&c| Some((u32::from(c), remapper.remap(self.face.glyph_index(c)?.0))))
-            .collect();
+        let glyphs: BTreeMap<u32, u16> =
+            chars.iter().filter_map(|&c| Some((u32::from(c), remapper.remap(self.face.glyph_index(c)?.0)))).collect();
         let advances = chars.iter().filter_map(|&c| Some((*glyphs.get(&u32::from(c))?, self.advance(c)))).collect();
         let data = subsetter::subset(self.data, 0, &remapper).expect("the embedded font can be subset");
         Subset { data, glyphs, advances }

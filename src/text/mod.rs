@@ -3,5 +3,5 @@
 mod face;
 mod words;
 
-pub use face::{Face, Subset, BOLD, REGULAR};
+pub use face::{BOLD, Face, REGULAR, Subset};
 pub use words::{ENGLISH, Words, fill};

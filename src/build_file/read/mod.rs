@@ -81,6 +81,7 @@ impl Reader {
         let size = self.size(file, pictures);
         let build = file.table("build")?;
         Some(Build {
+            name_place: build.text("name")?.place,
             name: build.text("name")?.value,
             units: match build.text("units")?.value.as_str() {
                 "imperial" => Shown::Imperial,

@@ -1,0 +1,319 @@
+//! The commands, each read as parse, check, work, write.
+
+use std::fmt::Display;
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+use super::args::{Args, Command};
+use super::say;
+use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines};
+use crate::contour::islands;
+use crate::make::{Files, Plan, ProblemReport, failed, plan, survey, trace_pieces, write_out};
+use crate::output::{path_data, replace, save};
+use crate::picture::decode;
+use crate::problem::{Problem, Problems};
+use crate::{tables, units::Length};
+
+/// How the program ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Exit {
+    /// 0.
+    Done,
+    /// 1: the maker's input needs mending; nothing was written.
+    Input,
+    /// 2: wrong usage.
+    Usage,
+    /// 3: the machine failed.
+    Machine,
+}
+
+impl Exit {
+    /// The number for the shell.
+    pub const fn code(self) -> u8 {
+        match self {
+            Self::Done => 0,
+            Self::Input => 1,
+            Self::Usage => 2,
+            Self::Machine => 3,
+        }
+    }
+}
+
+/// Why a command stops.
+enum Stop {
+    /// The maker's input, said already.
+    Input,
+    Usage(String),
+    Machine(String),
+}
+
+type Outcome = Result<(), Stop>;
+
+fn machine(what: impl Display) -> impl FnOnce(io::Error) -> Stop {
+    move |error| Stop::Machine(format!("{what}: {error}"))
+}
+
+/// Runs one command.
+pub fn run(args: Args) -> Exit {
+    let quiet = args.quiet;
+    let outcome = match args.command {
+        Command::New { picture, finished } => new(&picture, finished, quiet),
+        Command::Mark { build } => mark(build.as_deref()),
+        Command::Check { build, json } => check(&build, json, quiet),
+        Command::Make { build, out, json } => make(&build, out, json, quiet),
+        Command::Trace { build, piece, again, json } => trace(&build, piece.as_deref(), again, json, quiet),
+        Command::Tables { name } => tables_listing(name.as_deref()),
+        Command::Schema => print(&format!("{:#}\n", schema())),
+        Command::Completions { shell } => completions(shell),
+        Command::Man => man(),
+    };
+    match outcome {
+        Ok(()) => Exit::Done,
+        Err(Stop::Input) => Exit::Input,
+        Err(Stop::Usage(text)) => {
+            tell(&format!("error: {text}"));
+            Exit::Usage
+        }
+        Err(Stop::Machine(text)) => {
+            tell(&format!("error: {text}"));
+            Exit::Machine
+        }
+    }
+}
+
+/// A build file that was read, and where it lies.
+struct Opened {
+    path: PathBuf,
+    /// The name that problems are told under.
+    name: String,
+    text: String,
+    json: bool,
+    quiet: bool,
+}
+
+/// Files beside the build file.
+struct Beside(PathBuf);
+
+impl Files for Beside {
+    fn read(&self, name: &str) -> io::Result<Vec<u8>> {
+        std::fs::read(self.0.join(name))
+    }
+}
+
+impl Opened {
+    fn open(path: &Path, json: bool, quiet: bool) -> Result<Self, Stop> {
+        let text = std::fs::read_to_string(path).map_err(|error| match error.kind() {
+            io::ErrorKind::InvalidData | io::ErrorKind::IsADirectory => {
+                Stop::Usage(format!("“{}” is no text file; give a build file, such as staff.toml", path.display()))
+            }
+            _ => Stop::Usage(format!(
+                "“{}” cannot be read: {error}. `spanwright new PICTURE` starts a build file",
+                path.display()
+            )),
+        })?;
+        let name = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+        Ok(Self { path: path.to_owned(), name, text, json, quiet })
+    }
+
+    fn files(&self) -> Beside {
+        Beside(self.path.parent().unwrap_or_else(|| Path::new("")).to_owned())
+    }
+
+    fn build(&self) -> Result<(Build, Problems), Stop> {
+        let reading = read(&self.text);
+        match reading.build {
+            Some(build) => Ok((build, reading.problems)),
+            None => Err(self.refuse(&reading.problems)),
+        }
+    }
+
+    fn plan(&self) -> Result<Plan, Stop> {
+        let (build, problems) = self.build()?;
+        let surveyed = survey(build, problems.clone(), &self.files())
+            .map_err(|errors| self.refuse(&problems.iter().cloned().chain(errors).collect::<Problems>()))?;
+        plan(surveyed).map_err(|errors| self.refuse(&errors))
+    }
+
+    /// Tells every problem and stops.
+    fn refuse(&self, problems: &[Problem]) -> Stop {
+        self.say(problems);
+        if self.json {
+            let _ = print(&format!("{:#}\n", failed(problems, &self.name)));
+        }
+        Stop::Input
+    }
+
+    fn say(&self, problems: &[Problem]) {
+        let errors_only = |problem: &&Problem| !self.quiet || problem.level == crate::problem::Level::Error;
+        problems.iter().filter(errors_only).for_each(|p| tell(&say::problem(p, &self.name, &self.text)));
+    }
+}
+
+fn check(path: &Path, json: bool, quiet: bool) -> Outcome {
+    let opened = Opened::open(path, json, quiet)?;
+    let plan = opened.plan()?;
+    opened.say(&plan.survey.problems);
+    if json {
+        let mut made = write_out(plan, &opened.name);
+        made.manifest.files.clear();
+        return print_json(&made.manifest);
+    }
+    print(&say::survey(&plan))
+}
+
+fn make(path: &Path, out: Option<PathBuf>, json: bool, quiet: bool) -> Outcome {
+    let opened = Opened::open(path, json, quiet)?;
+    let plan = opened.plan()?;
+    opened.say(&plan.survey.problems);
+    let stem = path.file_stem().map_or_else(|| "build".into(), |stem| stem.to_owned());
+    let folder = out.unwrap_or_else(|| Path::new("output").join(stem));
+    let made = write_out(plan, &opened.name);
+    save(&folder, &made.files).map_err(machine(format!("“{}” cannot be written", folder.display())))?;
+    if json {
+        return print_json(&made.manifest);
+    }
+    if let Some(document) = made.manifest.documents.first().filter(|_| !quiet) {
+        let rest = document.pages.len() - 1;
+        tell(&format!(
+            "Written to {}. Open {}. Print page 1 alone at 100 %, measure the frame, then print the other {rest}.",
+            folder.display(),
+            document.file
+        ));
+    }
+    Ok(())
+}
+
+fn trace(path: &Path, only: Option<&str>, again: bool, json: bool, quiet: bool) -> Outcome {
+    let opened = Opened::open(path, json, quiet)?;
+    let (build, mut problems) = opened.build()?;
+    if let Some(name) = only
+        && !build.pieces.iter().any(|piece| piece.name.value == name)
+    {
+        let names: Vec<&str> = build.pieces.iter().map(|piece| piece.name.value.as_str()).collect();
+        return Err(Stop::Usage(format!("there is no piece “{name}”; the pieces are {}", names.join(", "))));
+    }
+    let wanted = |piece: &crate::build_file::PieceSpec| {
+        only.is_none_or(|name| piece.name.value == name)
+            && match piece.source.value {
+                Source::Trace(_) => true,
+                Source::Outline(_) => again && piece.trace.is_some(),
+                _ => false,
+            }
+    };
+    let mut notes = Problems::new();
+    let reports =
+        trace_pieces(&build, &opened.files(), &wanted, &mut notes).map_err(|errors| opened.refuse(&errors))?;
+    problems.extend(notes);
+    opened.say(&problems);
+    let outlines: Vec<(usize, String)> =
+        reports.iter().map(|report| (report.index, path_data(report.outline.raw()))).collect();
+    if !outlines.is_empty() {
+        let text = set_outlines(&opened.text, &outlines).map_err(|problem| opened.refuse(&[problem]))?;
+        replace(path, text.as_bytes()).map_err(machine(format!("“{}” cannot be written", path.display())))?;
+    }
+    if json {
+        let problems: Vec<ProblemReport> = problems.iter().map(|p| ProblemReport::new(p, &opened.name)).collect();
+        return print_json(&serde_json::json!({ "version": 1, "pieces": reports, "problems": problems }));
+    }
+    if quiet {
+        return Ok(());
+    }
+    for report in &reports {
+        tell(&format!(
+            "{}: {} nodes, {} corners, {:.2} px rms, {:.2} px at worst, {} light",
+            report.name, report.nodes, report.corners, report.rms_px, report.worst_px, report.light
+        ));
+    }
+    if reports.is_empty() {
+        tell("Nothing to trace: every piece has its outline. `--again` traces anew.");
+    }
+    Ok(())
+}
+
+fn new(picture: &Path, finished: Option<Length>, quiet: bool) -> Outcome {
+    let bytes = std::fs::read(picture)
+        .map_err(|error| Stop::Usage(format!("“{}” cannot be read: {error}", picture.display())))?;
+    let input = |text: String| {
+        tell(&format!("error: {text}"));
+        Stop::Input
+    };
+    let (decoded, notes) = decode(&bytes).map_err(|error| input(format!("{}: {error}", picture.display())))?;
+    notes.iter().filter(|_| !quiet).for_each(|note| tell(&note.text));
+    let mut options = NewFile { finished, pieces: Vec::new() };
+    if finished.is_some() {
+        let found =
+            islands(&decoded, None).map_err(|problem| input(format!("{}: {}", picture.display(), problem.text)))?;
+        options.pieces =
+            found.iter().enumerate().map(|(i, traced)| (format!("piece {}", i + 1), traced.inside)).collect();
+    }
+    let file = picture.with_extension("toml");
+    let name = picture.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let text = new_file(&name, decoded.size(), &options);
+    let mut created =
+        std::fs::OpenOptions::new().write(true).create_new(true).open(&file).map_err(|error| match error.kind() {
+            io::ErrorKind::AlreadyExists => {
+                input(format!("“{}” is there already and stays as it is; move it away first", file.display()))
+            }
+            _ => Stop::Machine(format!("“{}” cannot be written: {error}", file.display())),
+        })?;
+    created.write_all(text.as_bytes()).map_err(machine(format!("“{}” cannot be written", file.display())))?;
+    if !quiet {
+        let next = if finished.is_some() { "make" } else { "check" };
+        tell(&format!("Written: {0}. Look through it, then: spanwright {next} {0}", file.display()));
+    }
+    Ok(())
+}
+
+fn mark(build: Option<&Path>) -> Outcome {
+    let file = build.map_or_else(|| "the build file".to_owned(), |path| format!("“{}”", path.display()));
+    Err(Stop::Usage(format!(
+        "the marking page is not built yet; put the marks into {file} by hand: the file that `spanwright new` writes \
+         shows how"
+    )))
+}
+
+fn tables_listing(name: Option<&str>) -> Outcome {
+    match name {
+        None => print(&format!("{}\n", tables::names().collect::<Vec<_>>().join("\n"))),
+        Some(name) => match tables::listing(name) {
+            Some(listing) => print(&listing),
+            None => Err(Stop::Usage(format!(
+                "there is no table “{name}”; the tables are {}",
+                tables::names().collect::<Vec<_>>().join(", ")
+            ))),
+        },
+    }
+}
+
+fn completions(shell: clap_complete::Shell) -> Outcome {
+    let mut out = Vec::new();
+    clap_complete::generate(shell, &mut <Args as clap::CommandFactory>::command(), "spanwright", &mut out);
+    print(&String::from_utf8_lossy(&out))
+}
+
+fn man() -> Outcome {
+    let mut out = Vec::new();
+    clap_mangen::Man::new(<Args as clap::CommandFactory>::command())
+        .render(&mut out)
+        .map_err(machine("the manual cannot be written"))?;
+    print(&String::from_utf8_lossy(&out))
+}
+
+fn print_json(value: &impl serde::Serialize) -> Outcome {
+    print(&(serde_json::to_string_pretty(value).expect("plain values") + "\n"))
+}
+
+/// To standard output. A reader that went away is no failure of ours.
+fn print(text: &str) -> Outcome {
+    match io::stdout().lock().write_all(text.as_bytes()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(Stop::Machine(format!("standard output cannot be written: {error}")))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// To standard error.
+fn tell(text: &str) {
+    let _ = writeln!(io::stderr().lock(), "{text}");
+}

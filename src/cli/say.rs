@@ -1,0 +1,67 @@
+//! Problems and results as lines for a person.
+
+use std::fmt::Write as _;
+
+use crate::make::Plan;
+use crate::problem::{Level, Problem};
+use crate::units::{Length, show};
+
+/// One problem: where, how bad, what, and the line of the file it is about.
+pub(super) fn problem(problem: &Problem, file: &str, text: &str) -> String {
+    let level = match problem.level {
+        Level::Error => "error",
+        Level::Warning => "warning",
+        Level::Note => "note",
+    };
+    let Some(place) = problem.place else { return format!("{level}: {}", problem.text) };
+    let mut out = format!("{file}:{place}: {level}: {}", problem.text);
+    if let Some(line) = text.lines().nth(place.line.saturating_sub(1)).filter(|line| line.chars().count() < 160) {
+        let _ = write!(out, "\n    {line}\n    {}^", " ".repeat(place.column.saturating_sub(1)));
+    }
+    out
+}
+
+/// What `check` shows: finished size, estimates, pieces, pages.
+pub(super) fn survey(plan: &Plan) -> String {
+    let survey = &plan.survey;
+    let shown = survey.build.units;
+    let mm = |value: f64| show(Length::mm(value), shown);
+    let with = |value: f64, [low, high]: [f64; 2]| match (high - low) / 2.0 {
+        half if half < 0.05 => mm(value),
+        half => format!("{}, give or take {}", mm(value), mm(half)),
+    };
+    let mut out = String::new();
+    let finished = &survey.finished;
+    let _ = writeln!(out, "{}", survey.build.name);
+    let _ = writeln!(out, "  length  {}: right 19 times in 20", with(finished.length_mm, finished.length_95));
+    let _ = writeln!(out, "  width   {}", with(finished.width_mm, finished.width_95));
+    for measure in &survey.measures {
+        let _ = writeln!(out, "  {}  {}", measure.name, with(measure.mm, measure.mm_95));
+    }
+    for picture in survey.size.iter().flat_map(|size| &size.pictures) {
+        let _ = writeln!(out, "Picture {}: {:.3} mm a pixel, by {}", picture.picture, picture.mm_per_px, picture.by);
+        for estimate in &picture.estimates {
+            let verdict = estimate.verdict.unwrap_or("nothing to compare it with");
+            let _ = writeln!(out, "  {}  {:.4}  {verdict}", estimate.name, estimate.factor);
+        }
+    }
+    let _ = writeln!(out, "Pieces");
+    for (piece, length) in survey.pieces.iter().zip(&survey.lengths) {
+        let (width, height) = piece.size();
+        let _ = writeln!(
+            out,
+            "  {}  {}: {} wide, {} high; longest {}; {}",
+            piece.letter,
+            piece.name,
+            show(width, shown),
+            show(height, shown),
+            with(length.value, [length.low, length.high]),
+            crate::drawing::cut_words(piece, shown)
+        );
+    }
+    for layout in &plan.layouts {
+        let papers: Vec<&str> = layout.core.papers.iter().map(|paper| paper.name.as_str()).collect();
+        let _ = writeln!(out, "Pages of pattern on {}: {}", papers.join(", "), layout.tiles.len());
+    }
+    out
+}
