@@ -27,7 +27,6 @@ pub struct Manifest {
 }
 
 #[derive(Clone, Debug, Serialize)]
-#[expect(missing_docs, reason = "the names are those of the file, which DEVELOPERS.md describes")]
 pub struct PieceReport {
     pub letter: String,
     pub name: String,
@@ -48,14 +47,12 @@ pub struct PieceReport {
 }
 
 #[derive(Clone, Debug, Serialize)]
-#[expect(missing_docs, reason = "the names are those of the file, which DEVELOPERS.md describes")]
 pub struct HoleReport {
     pub at_mm: [f64; 2],
     pub diameter_mm: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
-#[expect(missing_docs, reason = "the names are those of the file, which DEVELOPERS.md describes")]
 pub struct SheetReport {
     pub sheet: usize,
     pub size_mm: [f64; 2],
@@ -64,7 +61,6 @@ pub struct SheetReport {
 }
 
 #[derive(Clone, Debug, Serialize)]
-#[expect(missing_docs, reason = "the names are those of the file, which DEVELOPERS.md describes")]
 pub struct PlacedReport {
     pub letter: String,
     /// a, b, c, d, e, f as in SVG `matrix()`: from the piece's pattern frame to the joined sheet.
@@ -72,14 +68,12 @@ pub struct PlacedReport {
 }
 
 #[derive(Clone, Debug, Serialize)]
-#[expect(missing_docs, reason = "the names are those of the file, which DEVELOPERS.md describes")]
 pub struct MarkReport {
     pub id: String,
     pub at_mm: [f64; 2],
 }
 
 #[derive(Clone, Debug, Serialize)]
-#[expect(missing_docs, reason = "the names are those of the file, which DEVELOPERS.md describes")]
 pub struct DocumentReport {
     pub file: String,
     pub paper: String,
@@ -89,7 +83,6 @@ pub struct DocumentReport {
 }
 
 #[derive(Clone, Debug, Serialize)]
-#[expect(missing_docs, reason = "the names are those of the file, which DEVELOPERS.md describes")]
 pub struct PageReport {
     pub page: usize,
     pub role: &'static str,

@@ -14,7 +14,7 @@ pub struct OutFile {
 }
 
 /// The file that names all others, written last.
-pub(crate) const MANIFEST: &str = "made.json";
+const MANIFEST: &str = "made.json";
 
 /// Writes `files` into `folder`, each one atomically, in their order; the manifest should come last. Files that only
 /// the former manifest names are removed after that; nothing else in the folder is touched.

@@ -35,7 +35,7 @@ pub(super) const fn name(landmark: Landmark) -> &'static str {
 }
 
 /// Landmarks above the sole, in mm on the wearer and as seen in the plane. The figure is taken to stand upright in
-/// shoes that lift it as much as the wearer's do.
+/// shoes and to be as tall as the wearer in theirs.
 pub(super) fn heights(marks: &Marks, picture: &PictureMarks, plane: &Map<Pixels, Plane>) -> Vec<[f64; 2]> {
     let (Some(figure), Some(height)) = (&picture.figure, marks.height_in_shoes) else { return Vec::new() };
     let sole = figure.sole.at();

@@ -18,8 +18,8 @@ pub(super) fn remarks(marks: &Marks, picture: &PictureMarks, scale: &PictureScal
 
 fn figure_assumed(marks: &Marks, picture: &PictureMarks) -> Problem {
     let text = format!(
-        "the figure on picture \"{}\" is taken to stand upright, beside the prop, in shoes that lift it by {:.0} mm as \
-         they do the wearer",
+        "the figure on picture \"{}\" is taken to stand upright, beside the prop, and to be as tall as the wearer with \
+         {:.0} mm of shoes",
         picture.name.value, marks.shoes
     );
     let place = picture.figure.as_ref().map_or(picture.name.place, |figure| figure.place);

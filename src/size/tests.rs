@@ -224,9 +224,9 @@ mod figure {
     }
 
     #[test]
-    fn shoes_lift_every_landmark_by_the_same_height() {
-        // Drawn for a wearer of 1600 mm on soles of 80 mm at 2 mm to the pixel.
-        let rise = |landmark: Landmark| (landmark, measured((80.0 + 1600.0 * fraction(landmark).value) / 2.0, 1.0));
+    fn landmarks_are_shares_of_the_height_in_shoes() {
+        // Drawn 1680 mm tall with its soles, at 2 mm to the pixel.
+        let rise = |landmark: Landmark| (landmark, measured(1680.0 * fraction(landmark).value / 2.0, 1.0));
         let figure = figure(&[rise(Landmark::Knee), rise(Landmark::Eye)]);
         let mut marks = keeper();
         marks.pictures[0].figure = Some(figure);
@@ -234,7 +234,7 @@ mod figure {
         let found = solved(&marks);
         near(found.pictures[0].factor, 2.0, 1e-9);
         near(found.pictures[0].estimates[0].factor, 2.0, 1e-9);
-        assert!(found.remarks[0].text.contains("in shoes that lift it by 80 mm"), "{}", found.remarks[0]);
+        assert!(found.remarks[0].text.contains("80 mm of shoes"), "{}", found.remarks[0]);
     }
 
     #[test]
@@ -360,7 +360,8 @@ fn tied() -> Marks {
 
 #[test]
 fn marks_take_every_number_of_the_build_with_its_error() {
-    use crate::build_file::{Build, Ends, Figure, KnownLength, KnownRectangle, PaperSpec, PictureSpec, Shown, Wearer};
+    use crate::build_file::{Build, Ends, Figure, KnownLength, KnownRectangle, PaperSpec, PictureSpec, Wearer};
+    use crate::units::Shown;
     let p = Point::new;
     let ends = |name: &str| Ends {
         name: name.to_owned(),
