@@ -95,20 +95,6 @@ fn balanced(nodes: &[Node], tolerance: f64, closed: bool) -> Vec<Piece> {
     let mut settled = best.clone();
     settle(nodes, &mut settled, closed);
     let worst = |pieces: &[Piece]| pieces.iter().map(|p| off(p, nodes).1).fold(0.0, f64::max);
-    let sse = |pieces: &[Piece]| pieces.iter().map(|p| off(p, nodes).0).sum::<f64>();
-    if closed && nodes.len() > 700 {
-        let c = Point::new(170.4, 169.1);
-        let m: f64 = nodes.iter().map(|n| n.0.distance(c) - 150.0).sum::<f64>() / nodes.len() as f64;
-        eprintln!(
-            "SETTLE n {} pieces {} sse {} -> {} worst {} -> {} tol {tolerance} nodes bias {m}",
-            nodes.len(),
-            best.len(),
-            sse(&best),
-            sse(&settled),
-            worst(&best),
-            worst(&settled)
-        );
-    }
     if worst(&settled) <= worst(&best).max(tolerance) { settled } else { best }
 }
 
