@@ -486,29 +486,3 @@ proptest! {
         prop_assert!(traced.rms < 0.3 && traced.worst < 3.0, "{} {}", traced.rms, traced.worst);
     }
 }
-
-#[test]
-fn zz_probe() {
-    let coverage = Coverage::of(340, 340, disc(170.4, 169.1, 150.0)).blurred(0.7);
-    for seed in 1..12_u64 {
-        let traced = all(
-            &coverage.grey_seeded(180.0, 80.0, Light::Drawing, 4.0, seed.wrapping_mul(0x9e37_79b9_7f4a_7c15)),
-            None,
-        );
-        let (bias, rms) = off_circle(&traced, 170.4, 169.1, 150.0);
-    }
-}
-#[test]
-fn zz_speed() {
-    for (noise, blur) in [(0.0, 0.0), (0.0, 0.8), (4.0, 0.8)] {
-        let cov = Coverage::of(2000, 1600, |x, y| {
-            let (dx, dy) = (x - 1000.0, y - 800.0);
-            let wave = 500.0 + 70.0 * (7.0 * dy.atan2(dx)).sin();
-            dx.hypot(dy) < wave
-        });
-        let cov = if blur > 0.0 { cov.blurred(blur) } else { cov };
-        let p = cov.grey(200.0, 60.0, Light::Drawing, noise);
-        let t = std::time::Instant::now();
-        let traced = all(&p, None);
-    }
-}

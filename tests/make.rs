@@ -1,0 +1,56 @@
+//! The program as a whole, run in a temporary folder.
+
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+
+fn spanwright() -> Command {
+    Command::new(env!("CARGO_BIN_EXE_spanwright"))
+}
+
+fn demo() -> String {
+    format!("{}/reference-images/signal-staff.toml", env!("CARGO_MANIFEST_DIR"))
+}
+
+fn make_into(folder: &Path) {
+    spanwright().args(["make", &demo(), "--out"]).arg(folder).assert().code(0);
+}
+
+#[test]
+fn the_demo_makes_the_same_bytes_twice_on_more_than_one_page() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let (first, second) = (folder.path().join("1"), folder.path().join("2"));
+    make_into(&first);
+    make_into(&second);
+    let manifest: serde_json::Value =
+        serde_json::from_slice(&fs::read(first.join("made.json")).expect("written")).expect("JSON");
+    let files = manifest["files"].as_array().expect("a list of files");
+    assert!(files.len() >= 6, "{files:?}");
+    for file in files.iter().filter_map(|name| name.as_str()) {
+        assert!(
+            fs::read(first.join(file)).expect("written") == fs::read(second.join(file)).expect("written"),
+            "{file}"
+        );
+    }
+    let pages = manifest["documents"][0]["pages"].as_array().expect("a list of pages").len();
+    let pdf = lopdf::Document::load(first.join("pattern-a4.pdf")).expect("a PDF");
+    assert!(pages > 1);
+    assert_eq!(pdf.get_pages().len(), pages);
+    // The scene's own truth is 1420 mm; the figure decides it, so the interval has to hold it.
+    let finished = &manifest["finished"]["length_95"];
+    let (low, high) = (finished[0].as_f64().expect("a number"), finished[1].as_f64().expect("a number"));
+    assert!(low < 1420.0 && 1420.0 < high, "{low} to {high}");
+}
+
+#[test]
+fn a_misspelt_key_ends_with_1_its_place_and_nothing_written() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("broken.toml");
+    fs::write(&file, "[build]\nnaem = \"staff\"\n").expect("written");
+    let out = folder.path().join("out");
+    let run = spanwright().arg("make").arg(&file).arg("--out").arg(&out).assert().code(1);
+    let said = String::from_utf8_lossy(&run.get_output().stderr).into_owned();
+    assert!(said.contains("broken.toml:2:1") && said.contains("name"), "{said}");
+    assert!(!out.exists());
+}
