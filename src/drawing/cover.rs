@@ -5,9 +5,8 @@
 use kurbo::{Rect, Size, Vec2};
 
 use super::lines::{Class, Drawing};
-use super::tile::page_name;
 use super::{clip, cut_words, shorten, wrap};
-use crate::paper::{Layout, Sheet};
+use crate::paper::{Layout, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::Page;
 use crate::text::{BOLD, ENGLISH, REGULAR, fill};
@@ -32,13 +31,6 @@ pub struct Facts {
     pub shown: Shown,
 }
 
-/// The first pages of a document, in the frame of the core.
-#[derive(Clone, Debug)]
-pub struct Front {
-    /// One drawing a page.
-    pub pages: Vec<Drawing<Page>>,
-}
-
 /// Em of running text, in mm.
 const BODY: f64 = 2.7;
 /// Base line to base line, in ems.
@@ -46,11 +38,17 @@ const LEADING: f64 = 1.38;
 /// White inside the frame, and between columns.
 const INSET: f64 = 5.0;
 
-/// The first pages for `layout`, when the whole document has `pages(n)` pages with `n` of them in front.
-pub fn front(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages: &dyn Fn(usize) -> usize) -> Front {
+/// The first pages for `layout`, in the frame of the core, when the whole document has `pages(n)` pages with `n` of them in front.
+pub fn front(
+    layout: &Layout,
+    pieces: &[Piece],
+    facts: &Facts,
+    paper: &str,
+    pages: &dyn Fn(usize) -> usize,
+) -> Vec<Drawing<Page>> {
     // How many there are changes the page count that stands on them, but not how they break.
     let count = compose(layout, pieces, facts, paper, 0).len();
-    Front { pages: compose(layout, pieces, facts, paper, pages(count)) }
+    compose(layout, pieces, facts, paper, pages(count))
 }
 
 /// The test frame: 180.0 by 240.0 mm on the core of A4 and Letter.
@@ -102,7 +100,7 @@ fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages:
 
 /// "1.1 1.2 2.1"
 fn on_pages(layout: &Layout, piece: usize) -> String {
-    let names: Vec<String> = layout.tiles.iter().filter(|tile| tile.pieces.contains(&piece)).map(page_name).collect();
+    let names: Vec<String> = layout.tiles.iter().filter(|tile| tile.pieces.contains(&piece)).map(Tile::name).collect();
     match names.as_slice() {
         [first, .., last] if names.len() > 3 => format!("{first} … {last}"),
         _ => names.join(" "),
@@ -317,7 +315,7 @@ fn plan(layout: &Layout, index: usize, sheet: &Sheet, pieces: &[Piece], scale: f
         )
         .scale_from_origin(scale);
         drawing.line(Class::Join, kurbo::Shape::to_path(&cell, 0.1));
-        let name = page_name(tile);
+        let name = tile.name();
         let size = 2.4_f64.min(cell.width() * 0.3).min(cell.height() * 0.5);
         let x = cell.center().x - BOLD.width(&name, size) / 2.0;
         drawing.text(x, cell.center().y + BOLD.cap_height(size) / 2.0, size, true, name);

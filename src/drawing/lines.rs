@@ -2,7 +2,7 @@
 
 use kurbo::{Affine, BezPath};
 
-use crate::space::{Path, Point, Space};
+use crate::space::{Map, Path, Point, Space};
 
 /// What a line means. Told apart by line type after the kinds of ISO 128-2, never by colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -105,15 +105,21 @@ impl<S: Space> Drawing<S> {
         self.labels.push(Label { at: Point::new(x, y), text: text.into(), size, bold, turn: 0.0 });
     }
 
-    /// Adds everything of `other`, moved by `shift`.
-    pub fn add(&mut self, other: Self, shift: kurbo::Vec2) {
-        self.lines.extend(
-            other
-                .lines
-                .into_iter()
-                .map(|line| Line { path: Path::new(Affine::translate(shift) * line.path.raw().clone()), ..line }),
-        );
-        self.labels
-            .extend(other.labels.into_iter().map(|label| Label { at: (label.at.raw() + shift).into(), ..label }));
+    /// Adds everything of `other`, whose frame stands in this one by a mere `shift`.
+    pub fn add<T: Space>(&mut self, other: Drawing<T>, shift: kurbo::Vec2) {
+        let map = Map::<T, S>::affine(Affine::translate(shift));
+        self.lines.extend(other.lines.into_iter().map(|line| Line {
+            class: line.class,
+            dash: line.dash,
+            // A shift is exact.
+            path: map.path(&line.path, f64::INFINITY),
+        }));
+        self.labels.extend(other.labels.into_iter().map(|label| Label {
+            at: map.point(label.at),
+            text: label.text,
+            size: label.size,
+            bold: label.bold,
+            turn: label.turn,
+        }));
     }
 }

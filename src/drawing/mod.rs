@@ -11,7 +11,7 @@ mod tile;
 
 pub use block::cut_words;
 pub use clip::clip;
-pub use cover::{Facts, Front, front};
+pub use cover::{Facts, front};
 pub use lines::{Class, Drawing, Label, Line, Stroke, WORDS_GREY};
 pub use preview::{Figure, flat_figure, side_by_side};
 pub use tile::{Header, tiles, words_beside};

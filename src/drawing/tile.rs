@@ -4,7 +4,7 @@ use kurbo::{BezPath, Point as Raw, Rect, Size, Vec2};
 
 use super::block::{BESIDE, Block, SETTINGS, block, up};
 use super::clip::clip;
-use super::lines::{Class, Drawing, Label};
+use super::lines::{Class, Drawing};
 use super::rulers::rulers;
 use super::shorten;
 use crate::paper::{Clearing, Layout, Neighbours, Placed, Sheet, Tile};
@@ -67,7 +67,7 @@ pub fn tiles(layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<
         .enumerate()
         .map(|(index, (sketch, tile))| {
             let mut page = Drawing::default();
-            page.add(sketch.into_page(), layout.core.field.origin() - tile.field.origin());
+            page.add(sketch.drawing, layout.core.field.origin() - tile.field.origin());
             page.add(rulers.clone(), Vec2::ZERO);
             page.add(foot(layout, tile, pieces, header, header.before + index + 1), Vec2::ZERO);
             page
@@ -93,46 +93,9 @@ impl Sketch {
 
     /// Sets `words` into `place` and keeps others out of it.
     fn set(&mut self, words: Block, place: Rect) {
-        let shift = place.origin().to_vec2();
-        self.drawing.add(
-            Drawing {
-                lines: words.drawing.lines.into_iter().map(in_sheet_line).collect(),
-                labels: words.drawing.labels.into_iter().map(in_sheet_label).collect(),
-            },
-            shift,
-        );
+        self.drawing.add(words.drawing, place.origin().to_vec2());
         self.clearing.take(place);
     }
-
-    fn into_page(self) -> Drawing<Page> {
-        Drawing {
-            lines: self
-                .drawing
-                .lines
-                .into_iter()
-                .map(|line| super::Line {
-                    class: line.class,
-                    dash: line.dash,
-                    path: Path::new(line.path.raw().clone()),
-                })
-                .collect(),
-            labels: self
-                .drawing
-                .labels
-                .into_iter()
-                .map(|l| Label { at: l.at.raw().into(), text: l.text, size: l.size, bold: l.bold, turn: l.turn })
-                .collect(),
-        }
-    }
-}
-
-/// Words are laid out by themselves first; put into a sheet they only move.
-fn in_sheet_line(line: super::Line<Page>) -> super::Line<JoinedSheet> {
-    super::Line { class: line.class, dash: line.dash, path: Path::new(line.path.raw().clone()) }
-}
-
-fn in_sheet_label(l: Label<Page>) -> Label<JoinedSheet> {
-    Label { at: l.at.raw().into(), text: l.text, size: l.size, bold: l.bold, turn: l.turn }
 }
 
 /// A piece as it lies on its sheet.
@@ -364,7 +327,7 @@ fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: u
     let mut drawing = Drawing::default();
     let core = &layout.core;
     let (left, top) = (core.field.x0, core.field.y1);
-    let name = page_name(tile);
+    let name = tile.name();
     let size = 7.0;
     drawing.text(left, top + 1.4 + BOLD.cap_height(size), size, true, name.clone());
     let x = left + BOLD.width(&name, size) + 3.0;
@@ -388,11 +351,6 @@ fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: u
     let legend = if tile.neighbours.none() { ENGLISH.footer_legend_whole } else { ENGLISH.footer_legend };
     drawing.text(x, top + 6.5, small, false, shorten(&REGULAR, legend, small, wide));
     drawing
-}
-
-/// "3.2": strip, then place in the strip.
-pub(super) fn page_name(tile: &Tile) -> String {
-    format!("{}.{}", tile.strip, tile.in_strip)
 }
 
 fn neighbours(n: Neighbours) -> String {

@@ -64,7 +64,7 @@ pub fn write_out(mut plan: Plan, build_file: &str) -> Made {
 fn document(plan: &Plan, layout: &Layout, paper: &PaperSize, facts: &Facts) -> (Vec<u8>, usize) {
     let pieces = &plan.survey.pieces;
     let count = layout.tiles.len();
-    let front = front(layout, pieces, facts, &paper.name, &|front| front + count).pages;
+    let front = front(layout, pieces, facts, &paper.name, &|front| front + count);
     let build = &plan.survey.build;
     let header = Header {
         build: build.date.as_ref().map_or_else(|| build.name.clone(), |date| format!("{}  ·  {date}", build.name)),
@@ -91,7 +91,7 @@ fn document(plan: &Plan, layout: &Layout, paper: &PaperSize, facts: &Facts) -> (
         .collect();
     let drawn = tiles(layout, pieces, &header);
     pages.extend(drawn.into_iter().zip(&layout.tiles).map(|(drawing, tile)| {
-        let name = format!("{}.{}", tile.strip, tile.in_strip);
+        let name = tile.name();
         let bookmark = fill(ENGLISH.bookmark_page, &[&name, &letters(plan, tile).join(" ")]);
         page(drawing, name, bookmark)
     }));

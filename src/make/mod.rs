@@ -33,17 +33,17 @@ pub fn plan(survey: Survey) -> Result<Plan, Problems> {
     let layouts = cores
         .iter()
         .map(|core| {
-            let fits = |path: &Path<Pattern>| {
-                let (size, field) = (path.bounds().size(), core.field.size());
-                size.width.min(size.height) <= field.width && size.width.max(size.height) <= field.height
-            };
             let items: Vec<Item<'_>> = survey
                 .pieces
                 .iter()
                 .zip(&cut)
                 .map(|(piece, path)| Item {
                     path,
-                    words: if fits(path) { words_beside(piece, survey.build.units) } else { kurbo::Size::ZERO },
+                    words: if core.holds(path.bounds().size()) {
+                        words_beside(piece, survey.build.units)
+                    } else {
+                        kurbo::Size::ZERO
+                    },
                 })
                 .collect();
             lay_out(&items, core)

@@ -318,8 +318,7 @@ fn piece_lengths(outlines: &[Outline], pieces: &[Piece], spread: Option<&Spread>
             spread.of(&|_, solved| longest(&points, &solved.pattern_map(*picture)))
         }
         _ => {
-            let points: Vec<Point<Pixels>> =
-                piece.outline.flatten(EXTENT_TOLERANCE).concat().into_iter().map(|p| p.raw().into()).collect();
+            let points = piece.outline.flatten(EXTENT_TOLERANCE).concat();
             let value = longest(&points, &Map::affine(kurbo::Affine::IDENTITY));
             Interval { value, sd: 0.0, low: value, high: value }
         }

@@ -36,6 +36,12 @@ impl Core {
         Rect::from_origin_size((left, top), self.size)
     }
 
+    /// Whether something of `size` goes on one page, upright or turned.
+    pub fn holds(&self, size: Size) -> bool {
+        let field = self.field.size();
+        size.min_side() <= field.min_side() && size.max_side() <= field.max_side()
+    }
+
     /// From one page to the next, across and down.
     pub fn step(&self) -> Size {
         Size::new(self.field.width() - self.overlap, self.field.height() - self.overlap)
@@ -179,7 +185,8 @@ pub(crate) mod tests {
         let problems = cores(&spec(&[A4], 10.0, 70.0)).expect_err("65 mm is too narrow");
         assert_eq!(problems[0].code, "paper_too_small");
         assert!(problems[0].text.contains("at most 62 mm"), "{}", problems[0].text);
-        assert!(cores(&spec(&[A4], 10.0, 62.0)).is_ok());
+        let widest = cores(&spec(&[A4], 10.0, 62.0)).expect("62 mm does");
+        assert_eq!(widest[0].field.width(), 81.0);
         assert_eq!(problems[0].place, Some(Place { line: 3, column: 7 }));
     }
 
@@ -187,6 +194,7 @@ pub(crate) mod tests {
     fn an_overlap_wider_than_a_third_of_the_page_is_refused() {
         let problems = cores(&spec(&[A4], 62.0, 10.0)).expect_err("61 mm is the most");
         assert!(problems[0].text.contains("at most 61 mm"), "{}", problems[0].text);
-        assert!(cores(&spec(&[A4], 61.0, 10.0)).is_ok());
+        let widest = cores(&spec(&[A4], 61.0, 10.0)).expect("61 mm does");
+        assert_eq!(widest[0].overlap, 61.0);
     }
 }

@@ -94,13 +94,19 @@ pub struct Tile {
     pub neighbours: Neighbours,
 }
 
+impl Tile {
+    /// "3.2": strip, then place in the strip.
+    pub fn name(&self) -> String {
+        format!("{}.{}", self.strip, self.in_strip)
+    }
+}
+
 /// Lays out `items`: those that fit on one page share pages and are never cut; each larger one gets a joined sheet of
 /// its own, lying the way that takes the fewest pages.
 pub fn lay_out(items: &[Item<'_>], core: &Core) -> Layout {
     let mut layout = Layout { core: core.clone(), sheets: Vec::new(), tiles: Vec::new() };
-    let field = core.field.size();
     let (small, large): (Vec<usize>, Vec<usize>) =
-        (0..items.len()).partition(|&i| fits(items[i].path.bounds().size(), field));
+        (0..items.len()).partition(|&i| core.holds(items[i].path.bounds().size()));
     let mut strips = 0;
     for piece in large {
         strips = add_large(&mut layout, piece, items[piece].path, strips);
@@ -109,21 +115,15 @@ pub fn lay_out(items: &[Item<'_>], core: &Core) -> Layout {
     layout
 }
 
-fn fits(size: Size, field: Size) -> bool {
-    let least = |size: Size| size.width.min(size.height);
-    let most = |size: Size| size.width.max(size.height);
-    least(size) <= least(field) && most(size) <= most(field)
-}
-
 /// The room a piece takes on a shared page, and the room of its words in that. A piece that nearly fills its page goes
 /// without a gap, and its words find what is left.
-fn boxed(item: &Item<'_>, field: Size) -> (Size, Size) {
+fn boxed(item: &Item<'_>, core: &Core) -> (Size, Size) {
     let size = item.path.bounds().size();
     let with = |words: Size| Size::new(size.width.max(words.width) + GAP, size.height + words.height + GAP);
-    if fits(with(item.words), field) {
+    if core.holds(with(item.words)) {
         return (with(item.words), item.words);
     }
-    if fits(with(Size::ZERO), field) {
+    if core.holds(with(Size::ZERO)) {
         return (with(Size::ZERO), Size::ZERO);
     }
     (size, Size::ZERO)
@@ -187,7 +187,7 @@ fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: us
 
 fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: usize) {
     let field = layout.core.field.size();
-    let boxes: Vec<(Size, Size)> = small.iter().map(|&i| boxed(&items[i], field)).collect();
+    let boxes: Vec<(Size, Size)> = small.iter().map(|&i| boxed(&items[i], &layout.core)).collect();
     let sizes: Vec<Size> = boxes.iter().map(|(size, _)| *size).collect();
     let slots = pack(&sizes, field);
     let pages = slots.iter().map(|slot| slot.page + 1).max().unwrap_or(0);

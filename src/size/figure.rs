@@ -3,35 +3,22 @@
 use crate::build_file::Landmark;
 use crate::problem::Problem;
 use crate::space::{Map, Pixels, Plane, Point};
+use crate::tables::stature_fraction;
 
 use super::{FigureMarks, Marks, Measured, PictureMarks, Spot};
 
-/// Height of `landmark` above the bare sole as a fraction of stature.
-///
-/// Values: R. Drillis and R. Contini, Body Segment Parameters, Technical Report 1166.03, New York University, 1966.
-/// How far one person differs from them: common practice, no source.
+/// Height of `landmark` above the sole as a fraction of stature, from the body table; how far one person differs from
+/// it: common practice, no source.
 pub(super) fn fraction(landmark: Landmark) -> Measured {
-    let (value, sd) = match landmark {
-        Landmark::Knee => (0.285, 0.010),
-        Landmark::Hip => (0.530, 0.012),
-        Landmark::Shoulder => (0.818, 0.010),
-        Landmark::Chin => (0.870, 0.008),
-        Landmark::Eye => (0.936, 0.006),
-        Landmark::Crown => (1.000, 0.004),
+    let sd = match landmark {
+        Landmark::Crown => 0.004,
+        Landmark::Eye => 0.006,
+        Landmark::Chin => 0.008,
+        Landmark::Knee | Landmark::Shoulder => 0.010,
+        Landmark::Hip => 0.012,
     };
+    let value = stature_fraction(landmark.name()).expect("every landmark stands in the body table");
     Measured { value, sd }
-}
-
-/// What a maker calls it.
-pub(super) const fn name(landmark: Landmark) -> &'static str {
-    match landmark {
-        Landmark::Knee => "knee",
-        Landmark::Hip => "hip",
-        Landmark::Shoulder => "shoulder",
-        Landmark::Chin => "chin",
-        Landmark::Eye => "eye",
-        Landmark::Crown => "crown",
-    }
 }
 
 /// Landmarks above the sole, in mm on the wearer and as seen in the plane. The figure is taken to stand upright in
@@ -59,7 +46,7 @@ pub(super) fn stands_upright(figure: &FigureMarks) -> Result<(), Problem> {
     landmarks.sort_by_key(|l| l.landmark.value);
     let mut below = ("sole", 0.0);
     for l in landmarks {
-        let (name, rise) = (name(l.landmark.value), rise(figure, &l.at));
+        let (name, rise) = (l.landmark.value.name(), rise(figure, &l.at));
         if rise <= below.1 {
             let text = match below {
                 ("sole", _) => format!(

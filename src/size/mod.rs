@@ -3,7 +3,7 @@
 //! What a [`Solved`] guarantees to the rooms below: every picture has an invertible plane and a finite factor above 0,
 //! and every marked place and outline lies on the near side of its plane's horizon.
 
-use crate::space::{Map, Pattern, Pixels, Point};
+use crate::space::{Map, Pattern, Point, Space};
 
 mod chi_square;
 mod extent;
@@ -29,7 +29,7 @@ pub use yardsticks::Against;
 
 /// The longest straight distance across `points` once they are on the pattern (their Feret diameter), mm; 0 for fewer
 /// than two.
-pub fn longest(points: &[Point<Pixels>], map: &Map<Pixels, Pattern>) -> f64 {
+pub fn longest<S: Space>(points: &[Point<S>], map: &Map<S, Pattern>) -> f64 {
     let on_pattern: Vec<Point<Pattern>> = points.iter().map(|p| map.point(*p)).collect();
     extent::farthest(&extent::hull(&on_pattern)).map_or(0.0, |[a, b]| a.distance(b))
 }

@@ -355,7 +355,7 @@ impl Source {
                 .figure
                 .iter()
                 .flat_map(|figure| &figure.landmarks)
-                .map(|l| Placed::new(figure::name(l.landmark.value).to_owned(), l.landmark.place))
+                .map(|l| Placed::new(l.landmark.value.name().to_owned(), l.landmark.place))
                 .collect(),
             Self::Finished(_) => {
                 let place = marks.finished.as_ref().map_or(marks.from.place, |ends| ends.place);
@@ -417,7 +417,7 @@ fn seen_in_plane(marks: &Marks, k: usize) -> Result<(), Problem> {
     let ends =
         ends.chain(marks.finished.iter().filter(|ends| ends.picture == k).map(|ends| ("the finished length", ends)));
     let figure = picture.figure.iter().flat_map(|marked| {
-        let at = marked.landmarks.iter().map(|l| (figure::name(l.landmark.value), [l.at.at(); 2]));
+        let at = marked.landmarks.iter().map(|l| (l.landmark.value.name(), [l.at.at(); 2]));
         at.chain([("the sole", [marked.sole.at(); 2])])
     });
     let all = lengths
