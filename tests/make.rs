@@ -54,3 +54,17 @@ fn a_misspelt_key_ends_with_1_its_place_and_nothing_written() {
     assert!(said.contains("broken.toml:2:1") && said.contains("name"), "{said}");
     assert!(!out.exists());
 }
+
+#[test]
+fn a_letter_that_the_font_lacks_is_told_before_anything_is_printed() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let file = folder.path().join("ring.toml");
+    let text = "[build]\nname = \"ring\"\n\n[[piece]]\nname = \"ring \u{1F9AD}\"\nfixed = true\n\
+                outline = \"M 0 0 L 100 0 L 100 60 L 0 60 Z\"\n";
+    fs::write(&file, text).expect("written");
+    let run = spanwright().arg("check").arg(&file).assert().code(0);
+    let said = String::from_utf8_lossy(&run.get_output().stderr).into_owned();
+    assert!(said.contains("ring.toml:5:8: warning") && said.contains("cannot be printed"), "{said}");
+    let shown = String::from_utf8_lossy(&run.get_output().stdout).into_owned();
+    assert!(shown.contains("length  100 mm: right") && shown.contains("100 mm wide, 60 mm high"), "{shown}");
+}

@@ -258,6 +258,13 @@ fn new(picture: &Path, finished: Option<Length>, quiet: bool) -> Outcome {
         })?;
     created.write_all(text.as_bytes()).map_err(machine(format!("“{}” cannot be written", file.display())))?;
     if !quiet {
+        if options.pieces.len() > 1 {
+            tell(&format!(
+                "{} shapes stand on the ground; take out the pieces that do not belong to the prop, because the \
+                 finished length goes across all of them",
+                options.pieces.len()
+            ));
+        }
         let next = if finished.is_some() { "make" } else { "check" };
         tell(&format!("Written: {0}. Look through it, then: spanwright {next} {0}", file.display()));
     }

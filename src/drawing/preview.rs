@@ -1,10 +1,12 @@
 //! The pieces at one scale beside a plain flat outline of a person of the wearer's height.
 
-use kurbo::{Affine, BezPath, Circle, Rect, RoundedRect, Shape, Vec2};
+use kurbo::{Affine, BezPath, Rect, Shape, Size, Vec2};
 
 use super::lines::{Class, Drawing};
+use crate::paper::Clearing;
 use crate::pattern::Piece;
-use crate::space::Page;
+use crate::shape::{Knot, closed_spline};
+use crate::space::{Page, Path, Point};
 use crate::text::{BOLD, REGULAR};
 use crate::units::Length;
 
@@ -20,27 +22,49 @@ pub struct Figure {
 /// White between shapes, as a share of the height of the picture.
 const GAP: f64 = 0.04;
 
-/// A plain flat outline of a standing person, `height` mm tall, feet at y = 0, middle at x = 0. Levels after Drillis and
-/// Contini (1966): head 0.130, shoulder 0.818, hip 0.530 of stature; widths are drawn to look right, not measured.
+/// The right half of a standing person from the crown down, in statures from the ground, y down; `true` where the
+/// outline has a corner. Levels of chin, shoulder, hip and knee after Drillis and Contini (1966); widths are drawn to
+/// look right, not measured.
+const HALF: [(f64, f64, bool); 22] = [
+    (0.034, -0.985, false),
+    (0.046, -0.936, false),
+    (0.036, -0.885, false),
+    (0.027, -0.862, false),
+    (0.036, -0.838, false),
+    (0.098, -0.818, false),
+    (0.126, -0.785, false),
+    (0.142, -0.690, false),
+    (0.152, -0.600, false),
+    (0.160, -0.485, false),
+    (0.164, -0.425, false),
+    (0.148, -0.385, false),
+    (0.136, -0.430, false),
+    (0.126, -0.600, false),
+    (0.098, -0.735, true),
+    (0.080, -0.630, false),
+    (0.098, -0.530, false),
+    (0.080, -0.285, false),
+    (0.055, -0.060, false),
+    (0.086, 0.0, true),
+    (0.020, 0.0, true),
+    (0.022, -0.285, false),
+];
+
+/// A plain flat outline of a standing person, `height` mm tall, feet at y = 0, middle at x = 0.
 pub fn flat_figure(height: f64) -> BezPath {
-    let mut path = Circle::new((0.0, -0.935), 0.062).to_path(1e-4);
-    let boxes = [
-        // Trunk, arms, legs: rounded bars between those levels.
-        (Rect::new(-0.115, -0.84, 0.115, -0.50), 0.05),
-        (Rect::new(-0.175, -0.83, -0.125, -0.42), 0.025),
-        (Rect::new(0.125, -0.83, 0.175, -0.42), 0.025),
-        (Rect::new(-0.105, -0.53, -0.012, 0.0), 0.03),
-        (Rect::new(0.012, -0.53, 0.105, 0.0), 0.03),
-    ];
-    for (rect, radius) in boxes {
-        path.extend(RoundedRect::from_rect(rect, radius).to_path(1e-4));
-    }
-    Affine::scale(height) * path
+    let knot = |x: f64, y: f64, corner| Knot::<Page> { at: Point::new(x * height, y * height), corner };
+    let right = HALF.iter().map(|&(x, y, corner)| knot(x, y, corner));
+    let left = HALF.iter().rev().map(|&(x, y, corner)| knot(-x, y, corner));
+    let mut knots = vec![knot(0.0, -1.0, false)];
+    knots.extend(right);
+    knots.push(knot(0.0, -0.47, true));
+    knots.extend(left);
+    closed_spline(&knots).expect("the points of the figure are apart").raw().clone()
 }
 
 /// Pieces in a row beside the figure, feet and lowest pieces on one line; the drawing and its size in mm at full size.
 /// Pieces of one picture stay where they stand to one another.
-pub fn side_by_side(pieces: &[Piece], figure: Option<&Figure>) -> (Drawing<Page>, kurbo::Size) {
+pub fn side_by_side(pieces: &[Piece], figure: Option<&Figure>) -> (Drawing<Page>, Size) {
     let mut groups: Vec<(Option<usize>, Vec<&Piece>)> = Vec::new();
     for piece in pieces {
         match groups.iter_mut().find(|(picture, _)| picture.is_some() && *picture == piece.picture) {
@@ -69,14 +93,29 @@ pub fn side_by_side(pieces: &[Piece], figure: Option<&Figure>) -> (Drawing<Page>
         let shift = Vec2::new(x - bounds.x0, ground - bounds.y1);
         for piece in group {
             let path = Affine::translate(shift) * piece.cut_path().raw().clone();
-            let middle = path.bounding_box().center();
+            let size = Size::new(BOLD.width(&piece.letter, em), BOLD.cap_height(em));
+            let place = letter_place(&path, size);
             drawing.line(Class::Cut, path);
-            let at = middle - Vec2::new(BOLD.width(&piece.letter, em) / 2.0, -BOLD.cap_height(em) / 2.0);
-            drawing.text(at.x, at.y, em, true, &*piece.letter);
+            drawing.text(place.x0, place.y1, em, true, &*piece.letter);
         }
         x += bounds.width() + gap;
     }
-    (drawing, kurbo::Size::new(x, ground + 3.0 * em + gap / 2.0))
+    (drawing, Size::new(x, ground + 3.0 * em + gap / 2.0))
+}
+
+/// Where a letter of `size` stands on a piece: clear of its lines if there is such a place, else in its middle.
+fn letter_place(path: &BezPath, size: Size) -> Rect {
+    let bounds = path.bounding_box();
+    let lines: Vec<Vec<kurbo::Point>> = Path::<Page>::new(path.clone())
+        .flatten(0.3)
+        .into_iter()
+        .map(|line| line.into_iter().map(Point::raw).collect())
+        .collect();
+    let mut clearing = Clearing::new(bounds);
+    clearing.take_area(&lines, true);
+    lines.iter().for_each(|line| clearing.take_line(line, size.height / 6.0));
+    let place = clearing.find(size, clearing.middle(), size.height / 3.0);
+    place.unwrap_or_else(|| Rect::from_center_size(bounds.center(), size))
 }
 
 #[cfg(test)]

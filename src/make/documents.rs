@@ -8,8 +8,7 @@ use crate::build_file::PaperSize;
 use crate::drawing::{Drawing, Facts, Figure, Header, cut_words, front, side_by_side, tiles};
 use crate::output::{Document, OutFile, Sheetful, pdf, pieces_svg, preview_png};
 use crate::paper::{Layout, Tile};
-use crate::problem::{Problem, Problems};
-use crate::text::{ENGLISH, REGULAR, fill};
+use crate::text::{ENGLISH, fill};
 use crate::units::{Length, Shown, show};
 
 /// Height of the preview, in pixels.
@@ -34,8 +33,7 @@ pub(super) struct Paged {
 }
 
 /// All files of `plan`. `build_file` is the name problems are reported under.
-pub fn write_out(mut plan: Plan, build_file: &str) -> Made {
-    warn_missing_letters(&mut plan);
+pub fn write_out(plan: Plan, build_file: &str) -> Made {
     let facts = facts(&plan);
     let mut files = Vec::new();
     let mut paged = Vec::new();
@@ -222,33 +220,6 @@ fn pieces_csv(plan: &Plan) -> String {
         out.push_str("\r\n");
     }
     out
-}
-
-/// Letters that the font lacks are told, and stand as a question mark on paper: never as empty boxes.
-fn warn_missing_letters(plan: &mut Plan) {
-    let survey = &mut plan.survey;
-    let mut problems = Problems::new();
-    let mut mend = |text: &mut String, place| {
-        let missing = REGULAR.missing(text);
-        if missing.is_empty() {
-            return;
-        }
-        let list: Vec<String> = missing.iter().map(|c| format!("{c:?}")).collect();
-        problems.push(
-            Problem::warning(
-                "letter_not_in_font",
-                format!("“{text}” holds {}, which cannot be printed; it stands as ? on paper", list.join(", ")),
-            )
-            .at(place),
-        );
-        *text = text.chars().map(|c| if missing.contains(&c) { '?' } else { c }).collect();
-    };
-    for (piece, spec) in survey.pieces.iter_mut().zip(&survey.build.pieces) {
-        mend(&mut piece.name, spec.name.place);
-    }
-    let place = survey.build.name_place;
-    mend(&mut survey.build.name, place);
-    survey.problems.extend(problems);
 }
 
 /// A file name from the name of a paper: "a4", "letter", "300-x-400-mm".

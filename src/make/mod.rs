@@ -12,8 +12,9 @@ pub use survey::{Files, Survey, TraceReport, survey, trace_pieces};
 
 use crate::drawing::words_beside;
 use crate::paper::{Item, Layout, cores, lay_out};
-use crate::problem::Problems;
+use crate::problem::{Problem, Problems};
 use crate::space::{Path, Pattern};
+use crate::text::REGULAR;
 
 /// A survey laid out on paper.
 #[derive(Debug)]
@@ -27,8 +28,9 @@ pub struct Plan {
 /// Lays the pieces of `survey` out on the papers of its build.
 ///
 /// Errors: paper too small for its margin or overlap.
-pub fn plan(survey: Survey) -> Result<Plan, Problems> {
+pub fn plan(mut survey: Survey) -> Result<Plan, Problems> {
     let cores = cores(&survey.build.paper)?;
+    warn_missing_letters(&mut survey);
     let cut: Vec<Path<Pattern>> = survey.pieces.iter().map(crate::pattern::Piece::cut_path).collect();
     let layouts = cores
         .iter()
@@ -50,4 +52,30 @@ pub fn plan(survey: Survey) -> Result<Plan, Problems> {
         })
         .collect();
     Ok(Plan { survey, layouts })
+}
+
+/// Letters that the font lacks are told, and stand as a question mark on paper: never as empty boxes.
+fn warn_missing_letters(survey: &mut Survey) {
+    let mut problems = Problems::new();
+    let mut mend = |text: &mut String, place| {
+        let missing = REGULAR.missing(text);
+        if missing.is_empty() {
+            return;
+        }
+        let list: Vec<String> = missing.iter().map(|c| format!("{c:?}")).collect();
+        problems.push(
+            Problem::warning(
+                "letter_not_in_font",
+                format!("“{text}” holds {}, which cannot be printed; it stands as ? on paper", list.join(", ")),
+            )
+            .at(place),
+        );
+        *text = text.chars().map(|c| if missing.contains(&c) { '?' } else { c }).collect();
+    };
+    for (piece, spec) in survey.pieces.iter_mut().zip(&survey.build.pieces) {
+        mend(&mut piece.name, spec.name.place);
+    }
+    let place = survey.build.name_place;
+    mend(&mut survey.build.name, place);
+    survey.problems.extend(problems);
 }
