@@ -1,5 +1,11 @@
 //! Pictures drawn here, of shapes whose outlines are known by formula.
 
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "levels and pixel counts of small pictures that are made here"
+)]
+
 use image::{DynamicImage, GrayImage, ImageBuffer, Luma, Rgb, RgbImage, Rgba, RgbaImage};
 use kurbo::Shape as _;
 use proptest::prelude::*;
@@ -470,7 +476,7 @@ proptest! {
 
     #[test]
     fn no_outline_crosses_itself_and_its_inside_point_is_inside(
-        radii in proptest::collection::vec(12.0..60.0_f64, 5..12), turn in 0.0..6.28_f64, noise in 0.0..8.0_f64,
+        radii in proptest::collection::vec(12.0..60.0_f64, 5..12), turn in 0.0..std::f64::consts::TAU, noise in 0.0..8.0_f64,
     ) {
         let n = radii.len() as f64;
         let corners: Vec<_> = radii.iter().enumerate().map(|(k, r)| {

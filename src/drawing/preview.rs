@@ -25,7 +25,7 @@ const GAP: f64 = 0.04;
 /// The right half of a standing person from the crown down, in statures from the ground, y down; `true` where the
 /// outline has a corner. Levels of chin, shoulder, hip and knee after Drillis and Contini (1966); widths are drawn to
 /// look right, not measured.
-const HALF: [(f64, f64, bool); 22] = [
+const HALF: [(f64, f64, bool); 24] = [
     (0.034, -0.985, false),
     (0.046, -0.936, false),
     (0.036, -0.885, false),
@@ -44,8 +44,10 @@ const HALF: [(f64, f64, bool); 22] = [
     (0.080, -0.630, false),
     (0.098, -0.530, false),
     (0.080, -0.285, false),
-    (0.055, -0.060, false),
-    (0.086, 0.0, true),
+    (0.074, -0.180, false),
+    (0.049, -0.055, false),
+    (0.056, -0.024, false),
+    (0.080, 0.0, true),
     (0.020, 0.0, true),
     (0.022, -0.285, false),
 ];

@@ -55,7 +55,7 @@ pub fn words_beside(piece: &Piece, shown: Shown) -> Size {
 
 /// Every page of pattern of `layout`, in print order, in the frame of the core.
 pub fn tiles(layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<Page>> {
-    let mut pages: Vec<Sketch> = layout.tiles.iter().map(|tile| Sketch::new(tile)).collect();
+    let mut pages: Vec<Sketch> = layout.tiles.iter().map(Sketch::new).collect();
     for (index, sheet) in layout.sheets.iter().enumerate() {
         let of_sheet: Vec<usize> = (0..layout.tiles.len()).filter(|&t| layout.tiles[t].sheet == index).collect();
         draw_sheet(sheet, &of_sheet, layout, pieces, header, &mut pages);
