@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use super::args::{Args, Command};
 use super::say;
 use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines};
-use crate::contour::islands;
+use crate::contour::Tracer;
 use crate::make::{Files, Plan, ProblemReport, failed, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, replace, save};
 use crate::picture::decode;
@@ -241,8 +241,9 @@ fn new(picture: &Path, finished: Option<Length>, quiet: bool) -> Outcome {
     notes.iter().filter(|_| !quiet).for_each(|note| tell(&note.text));
     let mut options = NewFile { finished, pieces: Vec::new() };
     if finished.is_some() {
-        let found =
-            islands(&decoded, None).map_err(|problem| input(format!("{}: {}", picture.display(), problem.text)))?;
+        let found = Tracer::new(&decoded, None)
+            .islands()
+            .map_err(|problem| input(format!("{}: {}", picture.display(), problem.text)))?;
         options.pieces =
             found.iter().enumerate().map(|(i, traced)| (format!("piece {}", i + 1), traced.inside)).collect();
     }

@@ -2,37 +2,97 @@
 
 use kurbo::{Point, Vec2};
 
-use super::course::{Jet, Ring};
+use super::course::{Ring, Stretch};
+use super::spline::drifts;
 
-/// Arc length in pixels of each side looked at: long enough to tell a direction, short enough for the next corner.
-const SIDE: f64 = 9.0;
-/// A bent side is looked at over this many times the gap before it.
-const BENT_SIDE: f64 = 2.0;
 /// Least turn in radians, about 11°; less is drawn as a bend.
 const LEAST_TURN: f64 = 0.2;
 /// Least turn where a side is too short to be told from a bend: bars' ends and small squares are meant, not small dots.
 const LEAST_SHORT_TURN: f64 = 1.2;
+/// A corner turns at least by this part of what its sides turn by, carried on from where blur lets them be seen.
+const LEAST_OF_BEND: f64 = 0.7;
+/// Turn beyond which a corner is a tip, in radians: about 65° are left between its sides.
+const TIP: f64 = 2.0;
 /// Corners closer than this, in pixels, are one.
 const ONE_CORNER: f64 = 2.0;
-/// A straight side is followed this far, because a long line tells a corner best.
-const LONG_SIDE: f64 = 40.0;
+/// Where two whole lines meet, in pixels from where short stretches of them seemed to: beyond, the corner is another.
+const FAR_CORNER: f64 = 8.0;
+/// How far a side is looked at, in pixels: as far as it keeps to one polynomial, and there is none longer to try.
+const REACHES: [f64; 9] = [96.0, 64.0, 44.0, 30.0, 20.0, 14.0, 10.0, 7.0, 5.0];
+/// A turn must be this many times what noise may make of it.
+const SURE: f64 = 5.0;
+/// Half the width of a tip, in pixels, that still shows as an edge.
+const LEAST_WIDTH: f64 = 0.7;
+/// Points are hardly ever farther apart than this, in pixels, unless some are missing.
+const LONG_STEP: f64 = 1.5;
+/// Neighbouring points have some noise in common, which makes less of their number.
+const COMMON: f64 = 1.5;
+/// Noise is taken to be this at least, in pixels: rounding to 8 bits is no more even than that.
+const LEAST_NOISE: f64 = 0.004;
+/// Sides drift off a polynomial unseen by this much, in pixels.
+const UNSEEN: f64 = 0.03;
+/// Blur reaches this many of its standard deviations.
+const BLUR_REACH: f64 = 2.6;
 
 /// A corner and the ways into and out of it.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Corner {
     pub(super) at: Point,
     /// Arc length of the ring nearest to it.
     pub(super) arc: f64,
-    /// Unit direction of the way when it arrives.
-    pub(super) into: Vec2,
-    /// Unit direction of the way when it leaves.
-    pub(super) out_of: Vec2,
     /// Points closer than this along the way are rounded off by blur and tell nothing.
     pub(super) gap: f64,
+    /// The sides, each carried on to where it meets the other.
+    pub(super) into: Side,
+    pub(super) out_of: Side,
+    turn: f64,
 }
 
-fn turn(a: Vec2, b: Vec2) -> f64 {
-    a.cross(b).atan2(a.dot(b)).abs()
+/// A side of a corner.
+#[derive(Clone, Debug)]
+pub(super) struct Side {
+    course: Stretch,
+    /// Where on the course the corner is.
+    end: f64,
+    /// It had to stop at the next corner, so that it cannot be told from a bend.
+    short: bool,
+}
+
+impl Side {
+    /// The place `back` before (or after) the corner.
+    pub(super) fn at(&self, back: f64) -> Point {
+        self.course.at(self.end + back)
+    }
+
+    fn direction(&self) -> Vec2 {
+        let along = self.course.along(self.end);
+        along / along.hypot().max(1e-12)
+    }
+
+    /// By how much the way turns over the last `back` before (or the first after) the corner, in radians.
+    fn bend(&self, back: f64) -> f64 {
+        let (a, b) = (self.course.along(self.end + back), self.course.along(self.end));
+        a.cross(b).atan2(a.dot(b)).abs()
+    }
+}
+
+impl Corner {
+    /// The corner with a whole straight side, or two, in place of the short stretches from which it was found. `into` and
+    /// `out_of`: a line and the place on it that is nearest to the corner.
+    pub(super) fn between_lines(&self, into: Option<(&Stretch, f64)>, out_of: Option<(&Stretch, f64)>) -> Self {
+        let farthest = if into.is_some() && out_of.is_some() { FAR_CORNER } else { ONE_CORNER };
+        let line = |line: Option<(&Stretch, f64)>, own: &Side| match line {
+            Some((line, end)) => Side { course: line.clone(), end, short: false },
+            None => own.clone(),
+        };
+        let (into, out_of) = (line(into, &self.into), line(out_of, &self.out_of));
+        let Some((p, q)) = meet(&into.course, &out_of.course, into.end, out_of.end) else { return self.clone() };
+        let at = into.course.at(p);
+        if at.distance(self.at) > farthest {
+            return self.clone();
+        }
+        Self { at, into: Side { end: p, ..into }, out_of: Side { end: q, ..out_of }, ..self.clone() }
+    }
 }
 
 /// One side of a place on the ring.
@@ -42,54 +102,52 @@ enum Way {
     Forth,
 }
 
-/// The points between arc distances `gap` and `reach` from `s`, as a range; `near` is a point close by.
-fn side(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, reach: f64) -> (isize, isize) {
-    let n = isize::try_from(ring.len()).expect("fits");
+/// The points between arc distances `gap` and `reach` from `s`; `near` is a point close by.
+fn side(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, reach: f64) -> Vec<(f64, Point)> {
+    let half = isize::try_from(ring.len() / 2).expect("fits");
     let step = match way {
         Way::Back => -1,
         Way::Forth => 1,
     };
-    let distance = |i: isize| match way {
-        Way::Back => s - ring.get(i).0,
-        Way::Forth => ring.get(i).0 - s,
+    let distance = |(t, _): &(f64, Point)| match way {
+        Way::Back => s - t,
+        Way::Forth => t - s,
     };
-    let mut first = near;
-    while distance(first) < gap && (first - near).abs() < n / 2 {
-        first += step;
-    }
-    let mut last = first;
-    while distance(last + step) <= reach && (last + step - near).abs() < n / 2 {
-        last += step;
-    }
-    (first.min(last), first.max(last))
+    // The place may have moved away from the point by which it was first found.
+    let points = (-40..half).map(|k| ring.get(near + k * step));
+    points.skip_while(|p| distance(p) < gap).take_while(|p| distance(p) <= reach).collect()
 }
 
-/// The corners of a ring, in its order. `width` is that of the edges' transition.
-pub(super) fn corners(ring: &Ring, width: f64) -> Vec<Corner> {
+/// The corners of a ring, in its order. `blur`: standard deviation of the blur, in pixels.
+pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
     if ring.len() < 8 {
         return Vec::new();
     }
-    let vertices = vertices(ring, 0.4 + 0.2 * width + 2.0 * ring.noise);
+    let vertices = vertices(ring, 0.4 + 0.4 * blur + 2.0 * ring.noise);
     let n = vertices.len();
-    let length = ring.length;
     let mut found: Vec<Corner> = (0..n)
         .filter_map(|k| {
             let s = ring.get(vertices[k]).0;
-            let room = |other: usize| (ring.get(vertices[other]).0 - s).abs();
-            let (before, after) = (room((k + n - 1) % n), room((k + 1) % n));
-            let around = |room: f64| if n == 1 { length } else { room.min(length - room) };
-            let rooms = [around(before), around(after)];
+            // Vertices that blur alone may set belong to this corner.
+            let apart = |other: usize| {
+                let apart = (ring.get(vertices[other]).0 - s).abs();
+                apart.min(ring.length - apart)
+            };
+            let least = gap(blur, std::f64::consts::FRAC_PI_2);
+            let room = |others: &mut dyn Iterator<Item = usize>| {
+                others.map(|other| apart(other % n)).find(|room| *room > least).unwrap_or(ring.length)
+            };
+            let rooms = [room(&mut (1..n).map(|d| k + n - d)), room(&mut (1..n).map(|d| k + d))];
             // The vertex of a sharp tip may stand on its flank, some way before where the other flank begins.
-            [1.0, 2.5, 5.0].iter().find_map(|times| confirm(ring, vertices[k], width, rooms, *times))
+            [1.0, 2.5, 5.0].iter().find_map(|times| confirm(ring, vertices[k], blur, rooms, *times))
         })
         .collect();
     found.sort_by(|a, b| a.arc.total_cmp(&b.arc));
-    let turned = |c: &Corner| turn(c.into, c.out_of);
     let mut kept: Vec<Corner> = Vec::new();
     for corner in found {
         match kept.last() {
             Some(last) if last.at.distance(corner.at) < ONE_CORNER => {
-                if turned(&corner) > turned(last) {
+                if corner.turn > last.turn {
                     kept.pop();
                     kept.push(corner);
                 }
@@ -135,106 +193,146 @@ fn vertices(ring: &Ring, tolerance: f64) -> Vec<isize> {
     found.into_iter().map(|i| isize::try_from(i).expect("fits")).collect()
 }
 
+/// Along the way from a corner, as far as blur mixes what lies beyond it in.
+fn gap(blur: f64, turn: f64) -> f64 {
+    let half = 0.5 * (std::f64::consts::PI - turn);
+    0.6 + BLUR_REACH * blur / half.min(std::f64::consts::FRAC_PI_4).cos()
+}
+
+/// How far blur draws the edge away from a corner: to where half the light is left on the line that halves its angle.
+/// For a slit that is 0.674 σ to either side, a little more for a wedge; and where less than a pixel is left of its
+/// width, a tip shows no edge.
+fn rounding(blur: f64, turn: f64) -> f64 {
+    blur.max(LEAST_WIDTH) / (0.5 * (std::f64::consts::PI - turn)).tan().max(0.02)
+}
+
 /// The corner near point `near`, if the sides do meet at an angle when they are carried on as curves, close to the ring.
 /// `rooms`: arc length to the next vertices before and after. `times`: how much wider than for a right angle the rounded
 /// part is taken to be at first; only where it is as usual may the turn be a small one.
-fn confirm(ring: &Ring, near: isize, width: f64, rooms: [f64; 2], times: f64) -> Option<Corner> {
+fn confirm(ring: &Ring, near: isize, blur: f64, rooms: [f64; 2], times: f64) -> Option<Corner> {
     let mut s = ring.get(near).0;
-    let mut gap = times * (1.0 + 0.5 * width);
+    let mut gap_now = times * gap(blur, std::f64::consts::FRAC_PI_2);
     let mut corner = None;
-    for round in 0..3 {
-        let before = carry_on(ring, near, s, Way::Back, gap, rooms[0])?;
-        let after = carry_on(ring, near, s, Way::Forth, gap, rooms[1])?;
-        let short = before.short || after.short;
-        let (before, after) = (before.jet, after.jet);
-        let (p, q) = meet(&before, &after)?;
-        let at = before.eval(p);
-        let direction = |jet: &Jet, s: f64| {
-            let along = jet.along + jet.bend * s;
-            along / along.hypot().max(1e-12)
+    for round in 0..4 {
+        let side = |way: Way, degree: usize| {
+            let room = match way {
+                Way::Back => rooms[0],
+                Way::Forth => rooms[1],
+            };
+            carry_on(ring, near, s, way, gap_now, room, degree)
         };
-        let (into, out_of) = (direction(&before, p), direction(&after, q));
-        let turned = turn(into, out_of);
-        // The slope of a parabola at its end is off by about √(192/n)·σ/length for n points.
-        let unsure = 14.0 * ring.noise / SIDE.powf(1.5) * std::f64::consts::SQRT_2;
-        if turned < LEAST_TURN.max(4.0 * unsure) || ((short || times > 1.0) && turned < LEAST_SHORT_TURN) {
+        // Sides of a needle, bent by a little noise, may miss each other; straighter ones do not.
+        let (before, after, (p, q), bent) = [3, 2, 1].into_iter().find_map(|degree| {
+            let (before, after) = (side(Way::Back, degree)?, side(Way::Forth, degree)?);
+            let met = meet(&before.course, &after.course, s, s)?;
+            Some((before, after, met, degree == 3))
+        })?;
+        let (before, after) = (Side { end: p, ..before }, Side { end: q, ..after });
+        let at = before.at(0.0);
+        let (a, b) = (before.direction(), after.direction());
+        let turn = a.cross(b).atan2(a.dot(b)).abs();
+        let unsure = before.course.unsure_direction(p).hypot(after.course.unsure_direction(q)) * ring.noise;
+        let small = (before.short || after.short || times > 1.0 || !bent) && turn < LEAST_SHORT_TURN;
+        let bends = LEAST_OF_BEND * (before.bend(-gap_now) + after.bend(gap_now));
+        let least = LEAST_TURN.max(SURE * COMMON * unsure).max(bends.min(LEAST_SHORT_TURN));
+        if turn < least || small {
             return None;
         }
-        let half = 0.5 * (std::f64::consts::PI - turned);
-        let (nearest, arc) = nearest(ring, near, at);
-        // Blur rounds a right angle off by about a third of its width, and sharper ones by more. What is rounder is
-        // round in truth.
-        if round > 0 && nearest > (0.4 + 0.4 * width + 3.0 * ring.noise) * 0.707 / half.sin().max(0.1) {
+        let (nearest, arc, step) = nearest(ring, near, at);
+        // What is rounder than blur makes it is round in truth; but where a sharp tip
+        // has no points, nothing shows how round.
+        let rounded = (1.1 + turn / std::f64::consts::TAU) * rounding(blur, turn);
+        let missing = if turn < TIP { 0.0 } else { (step - LONG_STEP).max(0.0) };
+        if round > 0 && nearest > 0.2 + rounded + 2.0 * ring.noise + missing {
             return None;
         }
-        s = arc;
-        gap = ((1.0 + width) / half.tan().max(0.1)).clamp(1.0 + 0.5 * width, 20.0);
-        corner = Some(Corner { at, arc: arc.rem_euclid(ring.length), into, out_of, gap });
+        (s, gap_now) = (arc, gap(blur, turn));
+        let arc = arc.rem_euclid(ring.length);
+        corner = Some(Corner { at, arc, gap: gap_now, into: before, out_of: after, turn });
     }
     corner
 }
 
-/// Distance and arc length of the place on the ring nearest to `p`, not far from point `near`.
-fn nearest(ring: &Ring, near: isize, p: Point) -> (f64, f64) {
+/// Distance and arc length of the place on the ring nearest to `p`, not far from point `near`, and how far apart the
+/// points beside it are.
+fn nearest(ring: &Ring, near: isize, p: Point) -> (f64, f64, f64) {
     let on_line = |k: isize| {
         let ((s, a), (t, b)) = (ring.get(near + k), ring.get(near + k + 1));
         let along = ((p - a).dot(b - a) / (b - a).hypot2().max(1e-12)).clamp(0.0, 1.0);
-        (a.lerp(b, along).distance(p), s + along * (t - s))
+        (a.lerp(b, along).distance(p), s + along * (t - s), t - s)
     };
-    (-20..20).map(on_line).min_by(|a, b| a.0.total_cmp(&b.0)).expect("forty lines")
+    (-30..30).map(on_line).min_by(|a, b| a.0.total_cmp(&b.0)).expect("sixty lines")
 }
 
-/// A side carried on as a curve, seen from the place of the corner.
-struct Side {
-    jet: Jet,
-    /// It had to stop at the next vertex, so that it cannot be told from a bend.
-    short: bool,
-}
-
-/// The side as a line if it is straight for long, else as a parabola, else as what little there is before the next
+/// The side as the polynomial that is surest at the corner; else as a line through what little there is before the next
 /// vertex, `room` away.
-fn carry_on(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, room: f64) -> Option<Side> {
-    let true_to = |jet: &Jet| jet.rms <= 2.0 * ring.noise + 0.05;
-    // The farther a curve must be carried on, the more of it is needed.
-    let bent = SIDE.max(BENT_SIDE * gap);
-    for (reach, strict) in [(LONG_SIDE, false), (0.5 * LONG_SIDE, false), (2.0 * bent, true), (bent, false)] {
-        let (from, to) = side(ring, near, s, way, gap, gap + reach);
-        if to - from < 5 {
-            continue;
+fn carry_on(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, room: f64, degree: usize) -> Option<Side> {
+    let longest = side(ring, near, s, way, gap, gap + REACHES[0]);
+    let noise = (COMMON * ring.noise).max(LEAST_NOISE);
+    let best = REACHES
+        .into_iter()
+        .flat_map(|reach| {
+            let count = longest.iter().take_while(|(t, _)| (t - s).abs() <= gap + reach).count();
+            courses(&longest[..count], s, noise, degree)
+        })
+        .min_by(|a, b| a.0.total_cmp(&b.0));
+    let found = best.map(|(_, course)| Side { course, end: s, short: false });
+    found.or_else(|| {
+        let inner = gap.min(0.35 * room);
+        let mut points = side(ring, near, s, way, inner, room - inner);
+        if points.len() < 2 {
+            points = side(ring, near, s, way, 0.2 * room, 0.8 * room);
         }
-        let line = ring.jet(from, to, s, 1)?;
-        let curve = ring.jet(from, to, s, 2)?;
-        if line.rms <= 1.1 * curve.rms + 0.005 && true_to(&line) {
-            return Some(Side { jet: line, short: false });
-        }
-        if strict && curve.rms > 1.05 * ring.noise + 0.005 {
-            continue;
-        }
-        if (strict || reach <= bent) && true_to(&curve) {
-            return Some(Side { jet: curve, short: false });
-        }
-    }
-    let inner = gap.min(0.35 * room);
-    let (from, to) = side(ring, near, s, way, inner, room - inner);
-    let (from, to) = if from == to { (from - 1, to + 1) } else { (from, to) };
-    ring.jet(from, to, s, 1).filter(true_to).map(|jet| Side { jet, short: true })
+        let course = Stretch::fit(&points, 1)?;
+        (course.rms <= 2.0 * ring.noise + 0.1).then_some(Side { course, end: s, short: true })
+    })
 }
 
-/// Where two curves cross, as arc lengths on both, by Newton's method from where they are seen.
-fn meet(a: &Jet, b: &Jet) -> Option<(f64, f64)> {
-    let (mut p, mut q) = (0.0, 0.0);
+/// Polynomials through `points` that are true to them, each with the square of its likely error at `s`: what noise makes
+/// of it, and what the next higher degree says it leaves out beyond what noise may say there.
+fn courses(points: &[(f64, Point)], s: f64, noise: f64, degree: usize) -> Vec<(f64, Stretch)> {
+    let fits: Vec<Stretch> =
+        (1..=3).map_while(|d| (points.len() >= d + 4).then(|| Stretch::fit(points, d)).flatten()).collect();
+    let error = |k: usize| {
+        let own = fits[k].unsure_place(s).powi(2);
+        let Some(next) = fits.get(k + 1) else { return own * noise * noise };
+        let apart = (next.at(s) - fits[k].at(s)).hypot2();
+        let chance = (next.unsure_place(s).powi(2) - own).max(0.0) * noise * noise;
+        own * noise * noise + (apart - chance).max(0.0)
+    };
+    let errors: Vec<f64> = (0..fits.len()).map(error).collect();
+    errors.into_iter().zip(fits).take(degree).filter(|(_, course)| is_true(course, points, noise)).collect()
+}
+
+/// Whether what is left over looks like noise.
+fn is_true(course: &Stretch, points: &[(f64, Point)], noise: f64) -> bool {
+    if course.rms > 2.0 * noise + 0.05 {
+        return false;
+    }
+    let off = |(s, p): &(f64, Point)| {
+        let along = course.along(*s);
+        along.cross(*p - course.at(*s)) / along.hypot().max(1e-9)
+    };
+    let off: Vec<f64> = points.iter().map(off).collect();
+    !drifts(&off, noise, UNSEEN)
+}
+
+/// Where two courses cross, as places on both, by Newton's method from `p` and `q`.
+fn meet(a: &Stretch, b: &Stretch, p: f64, q: f64) -> Option<(f64, f64)> {
+    let (first, second) = (p, q);
+    let (mut p, mut q) = (p, q);
     for _ in 0..12 {
-        let rest = b.eval(q) - a.eval(p);
-        let (da, db) = (a.along + a.bend * p, b.along + b.bend * q);
+        let rest = b.at(q) - a.at(p);
+        let (da, db) = (a.along(p), b.along(q));
         let cross = da.cross(db);
         if cross.abs() < 1e-6 {
             return None;
         }
         p += rest.cross(db) / cross;
         q += rest.cross(da) / cross;
-        if p.abs() > 40.0 || q.abs() > 40.0 {
+        if (p - first).abs() > 40.0 || (q - second).abs() > 40.0 {
             return None;
         }
     }
-    (a.eval(p).distance(b.eval(q)) < 1e-3).then_some((p, q))
+    (a.at(p).distance(b.at(q)) < 1e-3).then_some((p, q))
 }

@@ -1,74 +1,89 @@
-//! A run of edge points as a curve: places, directions and curvature told apart from noise.
+//! Edge points in their order around a border, and short stretches of them as polynomials of the way.
 
 use kurbo::{Point, Vec2};
+use nalgebra::{Matrix4, Vector4};
 
-/// Place, first and second derivative by arc length, and the rms of what is left over.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Jet {
-    pub(super) at: Point,
-    pub(super) along: Vec2,
-    pub(super) bend: Vec2,
+/// A place on a stretch as a polynomial of the distance along the way, by least squares.
+#[derive(Clone, Debug)]
+pub(super) struct Stretch {
+    origin: Point,
+    terms: [Vec2; 4],
+    /// The way over which it was fitted: its middle and half its length.
+    middle: f64,
+    half: f64,
+    /// Inverse of the normal matrix.
+    spread: Matrix4<f64>,
+    /// Root mean square of what is left over, over the degrees of freedom.
     pub(super) rms: f64,
 }
 
-impl Jet {
-    /// Unit direction.
-    pub(super) fn tangent(&self) -> Vec2 {
-        self.along / self.along.hypot().max(1e-12)
+impl Stretch {
+    /// Least squares through (distance along the way, place). `degree` is 1, 2 or 3; `None` for too few points.
+    pub(super) fn fit(points: &[(f64, Point)], degree: usize) -> Option<Self> {
+        let (first, last) = (points.first()?, points.last()?);
+        let (middle, half) = (f64::midpoint(first.0, last.0), 0.5 * (last.0 - first.0).abs());
+        if points.len() <= degree || half < 1e-9 {
+            return None;
+        }
+        let origin = first.1;
+        let mut normal = Matrix4::zeros();
+        let (mut x, mut y) = (Vector4::zeros(), Vector4::zeros());
+        for (s, p) in points {
+            let powers = powers((s - middle) / half, degree);
+            normal += powers * powers.transpose();
+            x += powers * (p.x - origin.x);
+            y += powers * (p.y - origin.y);
+        }
+        for unused in degree + 1..4 {
+            normal[(unused, unused)] = 1.0;
+        }
+        let solved = normal.cholesky()?;
+        let (x, y) = (solved.solve(&x), solved.solve(&y));
+        let terms = std::array::from_fn(|k| Vec2::new(x[k], y[k]));
+        let mut spread = solved.inverse();
+        for unused in degree + 1..4 {
+            spread[(unused, unused)] = 0.0;
+        }
+        let mut stretch = Self { origin, terms, middle, half, spread, rms: 0.0 };
+        let rest: f64 = points.iter().map(|(s, p)| (*p - stretch.at(*s)).hypot2()).sum();
+        #[expect(clippy::cast_precision_loss, reason = "a count of points")]
+        let free = (points.len() - degree - 1).max(1) as f64;
+        stretch.rms = (rest / free).sqrt();
+        Some(stretch)
     }
 
-    /// The curve at arc length `s` from here.
-    pub(super) fn eval(&self, s: f64) -> Point {
-        self.at + self.along * s + self.bend * (0.5 * s * s)
+    /// The place at `s` along the way.
+    pub(super) fn at(&self, s: f64) -> Point {
+        let powers = powers((s - self.middle) / self.half, 3);
+        (0..4).fold(self.origin, |p, k| p + self.terms[k] * powers[k])
+    }
+
+    /// Change of the place per unit of the way at `s`.
+    pub(super) fn along(&self, s: f64) -> Vec2 {
+        let slopes = slopes((s - self.middle) / self.half) / self.half;
+        (0..4).fold(Vec2::ZERO, |v, k| v + self.terms[k] * slopes[k])
+    }
+
+    /// Standard deviation of [`Self::at`] over that of one point.
+    pub(super) fn unsure_place(&self, s: f64) -> f64 {
+        let powers = powers((s - self.middle) / self.half, 3);
+        powers.dot(&(self.spread * powers)).max(0.0).sqrt()
+    }
+
+    /// Standard deviation of the direction at `s`, in radians, over that of one point.
+    pub(super) fn unsure_direction(&self, s: f64) -> f64 {
+        let slopes = slopes((s - self.middle) / self.half) / self.half;
+        slopes.dot(&(self.spread * slopes)).max(0.0).sqrt() / self.along(s).hypot().max(1e-9)
     }
 }
 
-/// Least squares of a line (`degree` 1) or a parabola (2) in both coordinates over arc length, seen from arc length 0.
-/// `None` for too few points.
-pub(super) fn jet(points: impl Iterator<Item = (f64, Point)> + Clone, degree: usize) -> Option<Jet> {
-    let count = points.clone().count();
-    if count <= degree {
-        return None;
-    }
-    let origin = points.clone().next()?.1;
-    // Orthogonal polynomials around the mean: the plain normal equations lose half their digits far from zero.
-    #[expect(clippy::cast_precision_loss, reason = "a count of points")]
-    let n = count as f64;
-    let middle = points.clone().map(|p| p.0).sum::<f64>() / n;
-    let centred = points.clone().map(|(s, p)| (s - middle, p - origin));
-    let (mut s2, mut s3, mut s4) = (0.0, 0.0, 0.0);
-    let (mut v0, mut v1) = (Vec2::ZERO, Vec2::ZERO);
-    for (u, v) in centred.clone() {
-        s2 += u * u;
-        s3 += u * u * u;
-        s4 += u * u * u * u;
-        v0 += v;
-        v1 += v * u;
-    }
-    if s2 < 1e-9 {
-        return None;
-    }
-    let (skew, mean) = (s3 / s2, s2 / n);
-    let (constant, slope) = (v0 / n, v1 / s2);
-    let (mut curve, mut norm) = (Vec2::ZERO, s4 - s3 * skew - s2 * mean);
-    if degree == 2 && norm > 1e-9 {
-        for (u, v) in centred.clone() {
-            curve += v * (u * u - skew * u - mean);
-        }
-        curve /= norm;
-    } else {
-        norm = 0.0;
-    }
-    let eval = |u: f64| constant + slope * u + curve * (u * u - skew * u - mean);
-    let rest: f64 = centred.map(|(u, v)| (v - eval(u)).hypot2()).sum();
-    let u = -middle;
-    let free = n - if norm > 0.0 { 3.0 } else { 2.0 };
-    Some(Jet {
-        at: origin + eval(u),
-        along: slope + curve * (2.0 * u - skew),
-        bend: curve * 2.0,
-        rms: (rest / free.max(1.0)).sqrt(),
-    })
+fn powers(t: f64, degree: usize) -> Vector4<f64> {
+    let all = [1.0, t, t * t, t * t * t];
+    Vector4::from_fn(|k, _| if k <= degree { all[k] } else { 0.0 })
+}
+
+fn slopes(t: f64) -> Vector4<f64> {
+    Vector4::new(0.0, 1.0, 2.0 * t, 3.0 * t * t)
 }
 
 /// Points with their distance along the way, around a closed border.
@@ -108,21 +123,17 @@ impl Ring {
         (self.arcs[index] + turns as f64 * self.length, self.points[index])
     }
 
-    /// A jet at arc length `s0`, of the points `from..=to`.
-    pub(super) fn jet(&self, from: isize, to: isize, s0: f64, degree: usize) -> Option<Jet> {
-        jet((from..=to).map(|i| self.get(i)).map(|(s, p)| (s - s0, p)), degree)
-    }
-
     /// From what a parabola through five points leaves at the middle one, whose own share of it is 17/35 (A. Savitzky,
     /// M. Golay, Analytical Chemistry 36, 1964). The lower quartile, a normal one being 0.3186 σ, because in a small
     /// shape most points are near a corner.
     fn measure_noise(&self) -> f64 {
         let n = isize::try_from(self.len()).expect("fits");
         let mut rest: Vec<f64> = (0..n)
-            .filter_map(|i| {
-                let (s, p) = self.get(i);
-                let jet = self.jet(i - 2, i + 2, s, 2)?;
-                Some(jet.tangent().cross(p - jet.at).abs())
+            .map(|i| {
+                let [a, b, c, d, e] = [-2, -1, 0, 1, 2].map(|k| self.get(i + k).1.to_vec2());
+                let off = c - (c * 17.0 + (b + d) * 12.0 - (a + e) * 3.0) / 35.0;
+                let way = d - b;
+                way.cross(off).abs() / way.hypot().max(1e-9)
             })
             .collect();
         if rest.is_empty() {
@@ -131,68 +142,4 @@ impl Ring {
         let quarter = rest.len() / 4;
         *rest.select_nth_unstable_by(quarter, f64::total_cmp).1 / 0.3186 / (18.0_f64 / 35.0).sqrt()
     }
-
-    /// Points to either side that a parabola needs to bring the noise down to 0.03 px: its middle keeps 9/4n of the
-    /// variance.
-    pub(super) fn smoothing(&self) -> isize {
-        #[expect(clippy::cast_possible_truncation, reason = "clamped")]
-        let half = (0.5 * 2.25 * (self.noise / 0.03).powi(2)).ceil().clamp(4.0, 12.0) as isize;
-        half
-    }
-}
-
-/// A point of a stretch, told apart from noise and set right for blur.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Smoothed {
-    pub(super) at: Point,
-    /// Unit direction of the way.
-    pub(super) tangent: Vec2,
-    /// What was added to set it right for blur.
-    pub(super) lift: Vec2,
-}
-
-/// The points of a stretch, smoothed. The window narrows where the way bends too much for a parabola. `blur` is the
-/// variance of the blur in square pixels.
-pub(super) fn smooth(points: &[(f64, Point)], half: isize, noise: f64, blur: f64, closed: bool) -> Vec<Smoothed> {
-    let n = isize::try_from(points.len()).expect("fits");
-    let (first, last) = (points[0], points[points.len() - 1]);
-    let length = last.0 - first.0 + last.1.distance(first.1);
-    let get = |i: isize| {
-        let (s, p) = points[i.rem_euclid(n).unsigned_abs()];
-        #[expect(clippy::cast_precision_loss, reason = "a few turns")]
-        (s + length * i.div_euclid(n) as f64, p)
-    };
-    let window = |i: isize, reach: isize| {
-        if closed { (i - reach, i + reach) } else { ((i - reach).max(0), (i + reach).min(n - 1)) }
-    };
-    let smoothed = |i: isize| {
-        let (s, p) = get(i);
-        let mut reach = half;
-        loop {
-            let (from, to) = window(i, reach);
-            match jet((from..=to).map(get).map(|(t, q)| (t - s, q)), 2) {
-                Some(jet) if jet.rms <= 1.5 * noise + 0.02 || reach <= 2 => {
-                    let lift = lift(&jet, blur);
-                    return Smoothed { at: jet.at + lift, tangent: jet.tangent(), lift };
-                }
-                None => {
-                    let chord = get(to).1 - get(from).1;
-                    return Smoothed { at: p, tangent: chord / chord.hypot().max(1e-12), lift: Vec2::ZERO };
-                }
-                Some(_) => reach -= (reach / 4).max(1),
-            }
-        }
-    };
-    (0..n).map(smoothed).collect()
-}
-
-/// Blur of variance v moves a curve of curvature κ by vκ/2 to its hollow side, as heat flows; a sum along a row or
-/// column that crosses the curve at an angle with cosine c sees that over c².
-fn lift(jet: &Jet, blur: f64) -> Vec2 {
-    let tangent = jet.tangent();
-    let squarely = tangent.x.abs().max(tangent.y.abs());
-    let bend = jet.bend - tangent * jet.bend.dot(tangent);
-    // Beyond this the curve is as small as the blur and the first order tells nothing.
-    let bend = bend * (0.15 / bend.hypot().max(0.15));
-    bend * (-0.5 * blur / (squarely * squarely))
 }

@@ -10,6 +10,8 @@ use rayon::prelude::*;
 
 use super::border::{Cell, Crack, Grid};
 use super::samples::{Colour, Meter};
+use super::tone::Scale;
+use crate::build_file::Light;
 
 /// Pixels looked at on either side of a crack.
 const REACH: usize = 20;
@@ -23,6 +25,19 @@ const PLATEAU: usize = 6;
 const LEAST_STEP: f64 = 0.3;
 /// Neighbours on either side that share their plateau colours, which are noisier than the coverage between them.
 const SHARE: usize = 12;
+/// Pixels beyond the transition from which a plateau's colour is sure.
+const SURE: usize = 3;
+/// Farthest neighbours that lend their plateaus to where a tip or a notch is too narrow to show any.
+const LEND: usize = 200;
+/// Least width in pixels between two edges that are measured together, with blur and without.
+const LEAST_BLURRED: f64 = 0.8;
+const LEAST_SHARP: f64 = 0.3;
+/// Farther than this, in pixels, the measured width is not that of the pixels between the edges.
+const UNLIKE: f64 = 2.0;
+/// An edge measured together with another lies this near to its crack, in pixels.
+const FARTHEST: f64 = 2.5;
+/// So many of them: the few at the very end of a tip look along it and see only its edges.
+const LENDERS: usize = 24;
 
 /// One line of pixels across the edge.
 #[derive(Clone, Debug)]
@@ -39,6 +54,31 @@ pub(super) struct Profile {
     centre: usize,
     outside: Colour,
     inside: Colour,
+    /// Whether both plateaus are wide enough to be read here.
+    sure: bool,
+    /// The other edge of the same thin part or narrow notch, if it comes near.
+    other: Option<Other>,
+    /// How much of each pixel the object covers.
+    coverage: [f64; 2 * REACH],
+}
+
+/// A second edge, beyond what is inside or outside the first.
+#[derive(Clone, Copy, Debug)]
+struct Other {
+    /// It bounds the object, which is thin here; else the ground, which is a notch.
+    thin: bool,
+    /// First and last pixel that belong to the two edges.
+    first: usize,
+    last: usize,
+    /// Pixels between the two edges.
+    between: usize,
+}
+
+impl Other {
+    /// The pixels with which the nearer and the farther part begin, from outside.
+    const fn edges(self) -> (usize, usize) {
+        if self.thin { (REACH, REACH + self.between) } else { (REACH - self.between, REACH) }
+    }
 }
 
 /// The edges along one border, as profiles with plateaus, ready to be measured.
@@ -50,19 +90,19 @@ pub(super) struct Edge {
     pub(super) width: f64,
 }
 
-fn plus(a: Colour, b: Colour) -> Colour {
+pub(super) fn plus(a: Colour, b: Colour) -> Colour {
     [a[0] + b[0], a[1] + b[1], a[2] + b[2]]
 }
 
-fn minus(a: Colour, b: Colour) -> Colour {
+pub(super) fn minus(a: Colour, b: Colour) -> Colour {
     [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
 }
 
-fn dot(a: Colour, b: Colour) -> f64 {
+pub(super) fn dot(a: Colour, b: Colour) -> f64 {
     a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 }
 
-fn far(a: Colour, b: Colour) -> f64 {
+pub(super) fn far(a: Colour, b: Colour) -> f64 {
     let d = minus(a, b);
     dot(d, d).sqrt()
 }
@@ -72,7 +112,7 @@ fn mean(colours: &[Colour]) -> Colour {
     colours.iter().copied().fold([0.0; 3], plus).map(|v| v / colours.len() as f64)
 }
 
-fn median(mut values: Vec<f64>) -> Option<f64> {
+pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     let middle = values.len() / 2;
     (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
@@ -88,7 +128,11 @@ impl Edge {
         for _ in 0..3 {
             profiles.par_iter_mut().for_each(|p| p.find_plateaus(window));
             share_plateaus(&mut profiles);
-            profiles.par_iter_mut().for_each(|p| p.find_centre(window));
+            let axis = Scale::axis(profiles.iter().map(|p| (p.outside, p.inside)));
+            profiles.par_iter_mut().for_each(|p| {
+                p.cover(axis, meter.light());
+                p.find_centre(window);
+            });
             let along = median(profiles.iter().map(|p| p.transition(window)).collect()).unwrap_or(1.0);
             #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a few pixels, not negative")]
             let wanted = (0.9 * along + 0.6).ceil() as usize;
@@ -143,19 +187,46 @@ fn squareness(border: &[Crack], i: usize) -> f64 {
     trend.x.abs().max(trend.y.abs()) / trend.hypot().max(1e-12)
 }
 
-/// Averages plateaus over neighbours that look alike.
+/// Averages plateaus over neighbours that look alike; where there is none to be read, takes what the nearest ones have.
 fn share_plateaus(profiles: &mut [Profile]) {
     let n = profiles.len();
-    let both: Vec<(Colour, Colour)> = profiles.iter().map(|p| (p.outside, p.inside)).collect();
-    let noise = median((0..n).map(|i| far(both[i].1, both[(i + 1) % n].1)).collect()).unwrap_or(0.0);
+    let both: Vec<Plateaus> =
+        profiles.iter().map(|p| Plateaus { colours: (p.outside, p.inside), sure: p.sure }).collect();
+    let noise = median((0..n).map(|i| far(both[i].colours.1, both[(i + 1) % n].colours.1)).collect()).unwrap_or(0.0);
     profiles.par_iter_mut().enumerate().for_each(|(i, p)| {
+        if !p.sure
+            && let Some(lent) = lent(&both, i)
+        {
+            (p.outside, p.inside) = lent;
+            return;
+        }
         let like = (4.0 * noise).max(0.08 * far(p.outside, p.inside));
         let reach = SHARE.min((n - 1) / 2);
-        let near = (0..=2 * reach).map(|k| both[(i + n + k - reach) % n]);
+        let near = (0..=2 * reach).map(|k| &both[(i + n + k - reach) % n]);
+        let alike = |q: &&Plateaus| far(q.colours.0, p.outside) <= like && far(q.colours.1, p.inside) <= like;
         let (outside, inside): (Vec<_>, Vec<_>) =
-            near.filter(|q| far(q.0, p.outside) <= like && far(q.1, p.inside) <= like).unzip();
+            near.filter(|q| q.sure == p.sure).filter(alike).map(|q| q.colours).unzip();
         (p.outside, p.inside) = (mean(&outside), mean(&inside));
     });
+}
+
+/// The colours on both sides of an edge.
+struct Plateaus {
+    colours: (Colour, Colour),
+    sure: bool,
+}
+
+/// What most of the nearest sure plateaus are.
+fn lent(both: &[Plateaus], i: usize) -> Option<(Colour, Colour)> {
+    let n = both.len();
+    let around = (1..=LEND.min(n / 2)).flat_map(|k| [(i + k) % n, (i + n - k) % n]);
+    let near: Vec<(Colour, Colour)> = around.filter(|&k| both[k].sure).take(LENDERS).map(|k| both[k].colours).collect();
+    let middle = |of: &dyn Fn(&(Colour, Colour)) -> f64| median(near.iter().map(of).collect());
+    let mut colours = ([0.0; 3], [0.0; 3]);
+    for c in 0..3 {
+        (colours.0[c], colours.1[c]) = (middle(&|q| q.0[c])?, middle(&|q| q.1[c])?);
+    }
+    Some(colours)
 }
 
 impl Profile {
@@ -167,14 +238,31 @@ impl Profile {
             let (x, y) = place(k);
             *colour = meter.at(x, y);
         }
-        let cell = |k: i64| grid.at(place(k).0, place(k).1);
-        let inner = (0..reach).take_while(|&k| cell(k) == Cell::Shape).count();
-        let outer = (1..=reach).take_while(|&k| cell(-k) == Cell::Ground).count();
+        let cells: [Cell; 2 * REACH] = {
+            let mut k = -reach;
+            [(); 2 * REACH].map(|()| {
+                k += 1;
+                grid.at(place(k - 1).0, place(k - 1).1)
+            })
+        };
+        let inner = cells[REACH..].iter().take_while(|c| **c == Cell::Shape).count();
+        let outer = cells[..REACH].iter().rev().take_while(|c| **c == Cell::Ground).count();
         // Where something else comes near, only the nearer half of the way belongs to this edge.
         let own = |run: usize| if run < REACH { run.div_ceil(2) } else { REACH };
         if outer == 0 || inner == 0 {
             return None;
         }
+        let beyond_in = cells[REACH + inner..].iter().take_while(|c| **c == Cell::Ground).count();
+        let beyond_out = cells[..REACH - outer].iter().rev().take_while(|c| **c == Cell::Shape).count();
+        let other = if beyond_in > 0 {
+            let last = REACH + inner + beyond_in.div_ceil(2) - 1;
+            Some(Other { thin: true, first: REACH - own(outer), last, between: inner })
+        } else if beyond_out > 0 {
+            let first = REACH - outer - beyond_out.div_ceil(2);
+            Some(Other { thin: false, first, last: REACH + own(inner) - 1, between: outer })
+        } else {
+            None
+        };
         Some(Self {
             crack,
             side,
@@ -184,6 +272,9 @@ impl Profile {
             centre: REACH,
             outside: [0.0; 3],
             inside: [0.0; 3],
+            sure: true,
+            other,
+            coverage: [0.0; 2 * REACH],
         })
     }
 
@@ -197,6 +288,7 @@ impl Profile {
         };
         self.outside = mean(&self.colours[range]);
         let start = self.centre + window + 1;
+        self.sure = end >= self.first + SURE && start + SURE <= self.last + 1;
         let far_in =
             if start <= self.last { start..=self.last.min(start + PLATEAU - 1) } else { self.last..=self.last };
         let beyond = mean(&self.colours[far_in]);
@@ -233,10 +325,14 @@ impl Profile {
         None
     }
 
-    /// How much of pixel `k` the object covers.
+    /// Reads the coverage of every pixel between the plateaus.
+    fn cover(&mut self, axis: Scale, light: Light) {
+        let scale = axis.between(self.outside, self.inside, light);
+        self.coverage = self.colours.map(|colour| scale.coverage(colour));
+    }
+
     fn coverage(&self, k: usize) -> f64 {
-        let span = minus(self.inside, self.outside);
-        dot(minus(self.colours[k], self.outside), span) / dot(span, span)
+        self.coverage[k]
     }
 
     /// The pixel with the half-way level that is nearest to the crack.
@@ -271,8 +367,40 @@ impl Profile {
         }
     }
 
+    /// Where a second edge is so near that their transitions run into one another: the two together, and between them
+    /// so many pixels.
+    fn two(&self, window: usize) -> Option<Other> {
+        let other = self.other.filter(|o| o.between <= 2 * window + 1)?;
+        let (near, far) = other.edges();
+        let least = window.min(3);
+        (near >= other.first + least && other.last + 1 >= far + least).then_some(other)
+    }
+
+    /// The edge's depth where there are two: the sum over both is the width between them, which blur does not change, and
+    /// the middle of the coverage is their middle.
+    fn depth_of_two(&self, other: Other, window: usize) -> Option<f64> {
+        let (near, far) = other.edges();
+        let (a, b) = (other.first.max(near.saturating_sub(window + 1)), other.last.min(far + window));
+        let share = |k: usize| if other.thin { self.coverage(k) } else { 1.0 - self.coverage(k) };
+        #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
+        let (width, moment) = (a..=b).fold((0.0, 0.0), |(w, m), k| (w + share(k), m + share(k) * (k as f64 + 0.5)));
+        let least = if window > 2 { LEAST_BLURRED } else { LEAST_SHARP };
+        // A row along the end of a bar is covered in part from edge to edge and tells the place of neither.
+        #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
+        if width < least || (width - other.between as f64).abs() > UNLIKE {
+            return None;
+        }
+        let middle = moment / width;
+        let depth = if other.thin { middle - 0.5 * width } else { middle + 0.5 * width };
+        #[expect(clippy::cast_precision_loss, reason = "a constant")]
+        ((depth - REACH as f64).abs() < FARTHEST).then_some(depth)
+    }
+
     /// How deep the edge lies, in pixels inwards of the outermost looked at; `None` where there is no clean edge.
     fn depth(&self, window: usize) -> Option<f64> {
+        if let Some(other) = self.two(window) {
+            return self.depth_of_two(other, window);
+        }
         let (a, b) = self.window(window);
         let sum: f64 = (a..=b).map(|k| self.coverage(k)).sum();
         let before = self.coverage(self.centre.checked_sub(1)?);

@@ -7,7 +7,7 @@
 use kurbo::Point;
 
 use super::border::{Crack, Grid};
-use super::course::jet;
+use super::course::Stretch;
 use super::edge::{Edge, Profile};
 use super::samples::{Meter, Samples};
 use crate::build_file::Light;
@@ -21,8 +21,14 @@ const ENOUGH: usize = 6000;
 /// Profiles on either side through which the edge's course is fitted.
 const COURSE: usize = 6;
 
-/// The light in which the edges of `borders` are more symmetric; `None` when they tell no difference.
-pub(super) fn find(samples: Samples, borders: &[(Vec<Crack>, &Grid)]) -> Option<Light> {
+/// Against what the picture's noise lets guess, the other light must be this many times as symmetric.
+const AGAINST: f64 = 4.0;
+/// And as many times surer than noise.
+const SURE: f64 = 6.0;
+
+/// The light in which the edges of `borders` are more symmetric; `None` when they tell no clear difference. `guess` is
+/// kept unless they speak against it loudly.
+pub(super) fn find(samples: Samples, borders: &[(&[Crack], &Grid)], guess: Light) -> Option<Light> {
     let lean = |light| {
         let mut transition = Transition { bins: [Bin::default(); 2 * BINS] };
         let mut seen = 0;
@@ -39,9 +45,11 @@ pub(super) fn find(samples: Samples, borders: &[(Vec<Crack>, &Grid)]) -> Option<
     };
     let (camera, camera_noise) = lean(Light::Camera)?;
     let (drawing, drawing_noise) = lean(Light::Drawing)?;
-    let tellable = (camera - drawing).abs() > camera_noise.max(drawing_noise) + 1e-6;
-    let clear = camera.max(drawing) > 1.6 * camera.min(drawing);
-    (tellable && clear).then_some(if camera < drawing { Light::Camera } else { Light::Drawing })
+    let (better, times) =
+        if camera < drawing { (Light::Camera, drawing / camera) } else { (Light::Drawing, camera / drawing) };
+    let sure = (camera - drawing).abs() > SURE * camera_noise.max(drawing_noise) + 1e-6;
+    let needed = if better == guess { 1.6 } else { AGAINST };
+    (sure && times > needed).then_some(better)
 }
 
 /// Coverage over distance within one bin, as sums for a line of regression.
@@ -68,7 +76,8 @@ impl Bin {
     /// Coverage at the middle of the bin, where u = 0, and its variance; `None` for too few samples.
     fn middle(&self) -> Option<(f64, f64)> {
         let spread = self.uu - self.u * self.u / self.n;
-        if self.n < 12.0 || spread < 1e-9 {
+        // Along a row or column of pixels all cross an upright edge at the same places, which tell nothing of the rest.
+        if self.n < 12.0 || spread < 0.25 * self.n / 12.0 {
             return None;
         }
         let slope = (self.uc - self.u * self.c / self.n) / spread;
@@ -133,6 +142,7 @@ fn course(near: &[Profile], depths: &[Option<f64>], middle: &Profile) -> Option<
         let y = (*depth)? + deeper;
         all.push((along, Point::new(y, 0.0)));
     }
-    let jet = jet(all.into_iter(), 2)?;
-    (jet.rms < 0.5 && jet.along.x.abs() < 1.2).then_some((jet.at.x, jet.along.x))
+    let fitted = Stretch::fit(&all, 2)?;
+    let (depth, slope) = (fitted.at(0.0).x, fitted.along(0.0).x);
+    (fitted.rms < 0.5 && slope.abs() < 1.2).then_some((depth, slope))
 }

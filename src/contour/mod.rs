@@ -6,8 +6,9 @@
 //! | connected regions, which lies in which | `region` |
 //! | their borders as pixel sides | `border` |
 //! | where each edge lies between pixels, in the picture's own light | `edge`, `light` |
-//! | directions, bends and noise along the way | `course` |
+//! | noise along the way, stretches of it as polynomials | `course` |
 //! | corners | `corner` |
+//! | a smooth curve between corners | `spline` |
 //! | few lines and cubics | `fit`, `outline` |
 
 mod border;
@@ -20,8 +21,12 @@ mod light;
 mod outline;
 mod region;
 mod samples;
+mod spline;
 #[cfg(test)]
 mod tests;
+mod tone;
+
+use std::cell::OnceCell;
 
 use border::{Cell, Crack, Grid};
 use ground::{Field, Ground};
@@ -42,8 +47,12 @@ const DUST: usize = 2000;
 const LEAST_SIZE: u32 = 8;
 /// The part of a plain ground's border that one colour explains, at least.
 const PLAIN: f64 = 0.6;
+/// Shapes whose edges are asked for the light.
+const WITNESSES: usize = 8;
 /// Places from which the ground is learnt; more add time and nothing else.
 const PLACES: usize = 20_000;
+/// Distance in pixels that lines and cubics may keep from the smooth curve they stand for.
+const TOLERANCE: f64 = 0.1;
 /// A spread of the ground (in OKLab) above this is sensor noise or JPEG; drawings are quieter.
 const NOISY: f32 = 0.004;
 
@@ -71,42 +80,63 @@ pub struct Traced {
     pub notes: Vec<Problem>,
 }
 
-/// Traces the shape that `what` marks: the one in a loose loop, or the one that holds the inside points, or, when neither
-/// is given, all that stands off a plain ground. `light`: how edges were blended; `None`: to be found.
-///
-/// An inside point on ground that the shape encloses, as in a line drawing, counts what is enclosed to the shape.
-///
-/// # Errors
-///
-/// A ground that is not plain where no loop is given; marks that mark nothing; a shape that the loop or the picture's
-/// border cuts off; a picture of one colour or too small.
-pub fn trace(picture: &Picture, light: Option<Light>, what: &Trace) -> Result<Traced, Problem> {
-    let scene = Scene::new(picture, &what.around)?;
-    let (shape, notes) = if what.inside.is_empty() { scene.everything(&what.around)? } else { scene.holding(what)? };
-    let form = scene.form(&shape)?;
-    let light = scene.light(light, std::slice::from_ref(&form));
-    let mut traced = scene.outline(&form, light);
-    traced.notes.extend(notes);
-    Ok(traced)
+/// A picture to trace from. What all shapes on a plain ground share is found out once.
+pub struct Tracer<'a> {
+    picture: &'a Picture,
+    light: Option<Light>,
+    plain: OnceCell<Result<Scene<'a>, Problem>>,
 }
 
-/// Traces every separate object on a plain ground, largest first. `light`: how edges were blended; `None`: to be found.
-///
-/// # Errors
-///
-/// A ground that is not plain; objects that all run off the picture; a picture of one colour or too small.
-pub fn islands(picture: &Picture, light: Option<Light>) -> Result<Vec<Traced>, Problem> {
-    let scene = Scene::new(picture, &[])?;
-    let (shape, notes) = scene.everything(&[])?;
-    let forms: Vec<Form> = shape
-        .objects
-        .iter()
-        .map(|&object| scene.form(&Shape { objects: vec![object], filled: Vec::new() }))
-        .collect::<Result<_, _>>()?;
-    let light = scene.light(light, &forms);
-    let mut traced: Vec<Traced> = forms.iter().map(|form| scene.outline(form, light)).collect();
-    traced[0].notes.extend(notes);
-    Ok(traced)
+impl<'a> Tracer<'a> {
+    /// `light`: how edges were blended; `None`: to be found.
+    pub const fn new(picture: &'a Picture, light: Option<Light>) -> Self {
+        Self { picture, light, plain: OnceCell::new() }
+    }
+
+    /// Traces the shape that `what` marks: the one in a loose loop, or the one that holds the inside points, or, when
+    /// neither is given, all that stands off a plain ground.
+    ///
+    /// An inside point on ground that the shape encloses, as in a line drawing, counts what is enclosed to the shape.
+    ///
+    /// # Errors
+    ///
+    /// A ground that is not plain where no loop is given; marks that mark nothing; a shape that the loop or the picture's
+    /// border cuts off; a picture of one colour or too small.
+    pub fn trace(&self, what: &Trace) -> Result<Traced, Problem> {
+        let looped;
+        let scene = if what.around.is_empty() {
+            self.plain()?
+        } else {
+            looped = Scene::new(self.picture, self.light, &what.around)?;
+            &looped
+        };
+        let (shape, notes) =
+            if what.inside.is_empty() { scene.everything(&what.around)? } else { scene.holding(what)? };
+        let mut traced = scene.outline(&scene.form(&shape)?);
+        traced.notes.extend(notes);
+        Ok(traced)
+    }
+
+    /// Traces every separate object on a plain ground, largest first.
+    ///
+    /// # Errors
+    ///
+    /// A ground that is not plain; objects that all run off the picture; a picture of one colour or too small.
+    pub fn islands(&self) -> Result<Vec<Traced>, Problem> {
+        let scene = self.plain()?;
+        let (shape, notes) = scene.everything(&[])?;
+        let mut traced: Vec<Traced> = shape
+            .objects
+            .iter()
+            .map(|&object| Ok(scene.outline(&scene.form(&Shape { objects: vec![object], filled: Vec::new() })?)))
+            .collect::<Result<_, Problem>>()?;
+        traced[0].notes.extend(notes);
+        Ok(traced)
+    }
+
+    fn plain(&self) -> Result<&Scene<'a>, Problem> {
+        self.plain.get_or_init(|| Scene::new(self.picture, self.light, &[])).as_ref().map_err(Clone::clone)
+    }
 }
 
 /// What is traced, as regions.
@@ -128,11 +158,12 @@ struct Scene<'a> {
     regions: Regions,
     /// The loop's pixels row by row, or all.
     clip: Vec<Row>,
-    noisy: bool,
+    /// The light to read in, and whether the edges told it.
+    light: (Light, bool),
 }
 
 impl<'a> Scene<'a> {
-    fn new(picture: &'a Picture, around: &[Point<Pixels>]) -> Result<Self, Problem> {
+    fn new(picture: &'a Picture, light: Option<Light>, around: &[Point<Pixels>]) -> Result<Self, Problem> {
         let (width, height) = (picture.width(), picture.height());
         if width.min(height) < LEAST_SIZE {
             return Err(Problem::error(
@@ -174,7 +205,9 @@ impl<'a> Scene<'a> {
         if regions.objects.iter().all(|o| o.area < SPECK) {
             return Err(nothing());
         }
-        Ok(Self { samples, regions, clip, noisy })
+        let mut scene = Self { samples, regions, clip, light: (Light::Drawing, false) };
+        scene.light = scene.find_light(light, noisy);
+        Ok(scene)
     }
 
     /// All objects but dust, in the loop or on the plain ground.
@@ -316,28 +349,37 @@ impl<'a> Scene<'a> {
         Ok(Form { grid, borders })
     }
 
-    /// The light to read in, and whether the edges told it.
-    fn light(&self, given: Option<Light>, forms: &[Form]) -> (Light, bool) {
+    /// The light to read in, and whether the edges told it. It is a property of the picture, so the largest shapes are
+    /// asked, whichever of them are traced.
+    fn find_light(&self, given: Option<Light>, noisy: bool) -> (Light, bool) {
         if let Some(light) = given {
             return (light, false);
         }
         if self.samples.cut_out {
             return (Light::Drawing, false);
         }
-        let borders: Vec<(Vec<Crack>, &Grid)> =
-            forms.iter().take(8).flat_map(|f| f.borders.iter().map(move |b| (b.clone(), &f.grid))).collect();
-        let guess = if self.noisy { Light::Camera } else { Light::Drawing };
-        light::find(self.samples, &borders).map_or((guess, false), |light| (light, true))
+        let mut order: Vec<usize> = (0..self.regions.objects.len()).collect();
+        order.sort_by_key(|&o| std::cmp::Reverse(self.regions.objects[o].area));
+        let whole = order.into_iter().filter(|&o| self.regions.objects[o].area >= SPECK && !self.is_cut(o));
+        let forms: Vec<Form> = whole
+            .take(WITNESSES)
+            .filter_map(|o| self.form(&Shape { objects: vec![o], filled: Vec::new() }).ok())
+            .collect();
+        let borders: Vec<(&[Crack], &Grid)> =
+            forms.iter().flat_map(|f| f.borders.iter().map(|b| (b.as_slice(), &f.grid))).collect();
+        let guess = if noisy { Light::Camera } else { Light::Drawing };
+        light::find(self.samples, &borders, guess).map_or((guess, false), |light| (light, true))
     }
 
-    fn outline(&self, form: &Form, (light, light_was_found): (Light, bool)) -> Traced {
+    fn outline(&self, form: &Form) -> Traced {
+        let (light, light_was_found) = self.light;
         let meter = Meter::new(self.samples, light);
         let edges: Vec<outline::Measured> = form
             .borders
             .iter()
             .map(|border| {
                 let edge = edge::Edge::look(border, &form.grid, meter);
-                outline::Measured { points: edge.points(border), width: edge.width, blur: edge.blur() }
+                outline::Measured { points: edge.points(border), blur: edge.blur() }
             })
             .collect();
         let fitted = |tolerance: f64| -> Vec<outline::Loop> {
@@ -351,15 +393,14 @@ impl<'a> Scene<'a> {
             paths.iter().all(BezPath::is_finite) && !outline::crosses(&paths)
         };
         let mut notes = Vec::new();
-        let loops =
-            [fit::TOLERANCE, 0.3 * fit::TOLERANCE].into_iter().map(fitted).find(|l| simple(l)).unwrap_or_else(|| {
-                notes.push(Problem::warning(
+        let loops = [TOLERANCE, 0.3 * TOLERANCE].into_iter().map(fitted).find(|l| simple(l)).unwrap_or_else(|| {
+            notes.push(Problem::warning(
                 "outline_by_pixels",
                 "no smooth outline without crossings fits here, so the outline follows the pixels; look at it closely, \
                  or use a picture with more pixels",
             ));
-                form.borders.iter().map(|b| by_pixels(b)).collect()
-            });
+            form.borders.iter().map(|b| by_pixels(b)).collect()
+        });
         let misses: Vec<f64> = loops.iter().flat_map(|l| l.misses.iter().copied()).collect();
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let rms = (misses.iter().sum::<f64>() / misses.len().max(1) as f64).sqrt();

@@ -3,8 +3,14 @@
 use kurbo::{BezPath, PathEl, PathSeg, Point};
 
 use super::corner::{Corner, corners};
-use super::course::{Ring, smooth};
-use super::fit::{Node, distance_to, fit};
+use super::course::{Ring, Stretch};
+use super::fit::{distance_to, fewest};
+use super::spline::{Known, drifts, smooth};
+
+/// A side whose points keep to the line between its corners this closely, in pixels, is that line.
+const UNSEEN: f64 = 0.04;
+/// Where edge points lie farther apart, in pixels, the gap is filled along a line.
+const FARTHEST: f64 = 2.0;
 
 /// A closed loop and its distance from the points it was fitted to.
 pub(super) struct Loop {
@@ -19,8 +25,6 @@ pub(super) struct Loop {
 pub(super) struct Measured {
     /// In the order of the border.
     pub(super) points: Vec<Point>,
-    /// Width of the transition in pixels.
-    pub(super) width: f64,
     /// Variance of the blur in square pixels.
     pub(super) blur: f64,
 }
@@ -31,45 +35,106 @@ pub(super) fn trace(edge: &Measured, tolerance: f64) -> Option<Loop> {
         return None;
     }
     let ring = Ring::new(edge.points.clone());
-    let found = corners(&ring, edge.width);
+    let mut found = corners(&ring, edge.blur.sqrt());
     let mut path = BezPath::new();
-    let half = ring.smoothing();
-    #[expect(clippy::cast_precision_loss, reason = "at most 25")]
-    let rest = ring.noise * (9.0 / (4.0 * (2 * half + 1) as f64)).sqrt();
     let mut used = Vec::with_capacity(ring.len());
-    let mut draw = |path: &mut BezPath, start: Option<Node>, points: &[(f64, Point)], end: Option<Node>| {
-        let smoothed = smooth(points, half, ring.noise, edge.blur, start.is_none());
-        used.extend(points.iter().zip(&smoothed).map(|((_, p), s)| *p + s.lift));
-        let mut nodes: Vec<Node> = start.into_iter().collect();
-        nodes.extend(smoothed.iter().map(|s| (s.at, s.tangent)));
-        nodes.push(end.unwrap_or(nodes[0]));
-        let (start, elements) = fit(&nodes, tolerance + 4.0 * rest, rest);
-        if path.is_empty() {
-            path.move_to(start);
-        }
-        elements.into_iter().for_each(|e| path.push(e));
-    };
     if found.is_empty() {
-        let points: Vec<(f64, Point)> = (0..ring.len()).map(|i| ring.get(signed(i))).collect();
-        draw(&mut path, None, &points, None);
-    }
-    for (i, corner) in found.iter().enumerate() {
-        let next = &found[(i + 1) % found.len()];
-        let points = between(&ring, corner, next);
-        if points.len() < 4 {
-            // Too short a side for more than a line.
-            if path.is_empty() {
-                path.move_to(corner.at);
+        let known = Known { noise: ring.noise, blur: edge.blur, closed: true };
+        let curve = smooth(&filled(&ring.points, true), known)?;
+        let (start, elements) = fewest(&curve, tolerance, 0.2 * ring.noise);
+        path.move_to(start);
+        elements.into_iter().for_each(|e| path.push(e));
+        used.extend_from_slice(&ring.points);
+    } else {
+        let n = found.len();
+        let sides: Vec<Vec<(f64, Point)>> = (0..n).map(|i| between(&ring, &found[i], &found[(i + 1) % n])).collect();
+        let lines: Vec<Option<Stretch>> = sides.iter().map(|points| straight(points, ring.noise)).collect();
+        found = (0..n)
+            .map(|i| {
+                let before = (i + n - 1) % n;
+                let end = found[i].arc + if i == 0 { ring.length } else { 0.0 };
+                found[i].between_lines(
+                    lines[before].as_ref().map(|line| (line, end)),
+                    lines[i].as_ref().map(|line| (line, found[i].arc)),
+                )
+            })
+            .collect();
+        path.move_to(found[0].at);
+        for (i, points) in sides.iter().enumerate() {
+            let next = &found[(i + 1) % n];
+            let points: Vec<Point> = points.iter().map(|(_, p)| *p).collect();
+            if lines[i].is_some() || points.len() < 4 {
+                path.line_to(next.at);
+            } else {
+                side(&ring, &found[i], &points, next, edge.blur, tolerance).into_iter().for_each(|e| path.push(e));
             }
-            path.line_to(next.at);
-        } else {
-            draw(&mut path, Some((corner.at, corner.out_of)), &points, Some((next.at, next.into)));
+            used.extend(points);
         }
     }
     path.close_path();
     drop_closing_line(&mut path);
     let misses = misses(&path, &used);
     Some(Loop { path, corners: found.iter().map(|c| c.at).collect(), misses })
+}
+
+/// The line through a side's points if they tell of nothing else.
+fn straight(points: &[(f64, Point)], noise: f64) -> Option<Stretch> {
+    let line = (points.len() >= 4).then(|| Stretch::fit(points, 1)).flatten()?;
+    let along = line.along(points[0].0) / line.along(points[0].0).hypot().max(1e-12);
+    let off: Vec<f64> = points.iter().map(|(s, p)| along.cross(*p - line.at(*s))).collect();
+    let near = off.iter().all(|d| d.abs() <= 5.0 * noise + 0.1);
+    (near && !drifts(&off, noise, UNSEEN)).then_some(line)
+}
+
+/// The bent way from a corner to the next.
+fn side(ring: &Ring, from: &Corner, points: &[Point], to: &Corner, blur: f64, tolerance: f64) -> Vec<PathEl> {
+    let line = vec![PathEl::LineTo(to.at)];
+    // Close to a corner, blur has spoilt the points; there the side is carried on as it goes further off.
+    let carried = |to: Point, corner: Point| (0..60).map(f64::from).take_while(move |d| *d < corner.distance(to) - 0.5);
+    let mut all: Vec<Point> = carried(points[0], from.at).map(|d| from.out_of.at(d)).collect();
+    all.extend_from_slice(points);
+    let after: Vec<Point> = carried(points[points.len() - 1], to.at).map(|d| to.into.at(-d)).collect();
+    all.extend(after.into_iter().rev());
+    let known = Known { noise: ring.noise, blur, closed: false };
+    let Some(curve) = smooth(&filled(&all, false), known) else { return line };
+    let (start, mut elements) = fewest(&curve, tolerance, 0.2 * ring.noise);
+    meet_corners(&mut elements, start, from.at, to.at);
+    elements
+}
+
+/// Moves the ends of a side, with their handles, into its corners: by hundredths of a pixel.
+fn meet_corners(elements: &mut [PathEl], start: Point, from: Point, to: Point) {
+    if let Some(PathEl::CurveTo(a, ..)) = elements.first_mut() {
+        *a += from - start;
+    }
+    match elements.last_mut() {
+        Some(PathEl::CurveTo(_, b, end)) => {
+            *b += to - *end;
+            *end = to;
+        }
+        Some(PathEl::LineTo(end)) => *end = to,
+        _ => {}
+    }
+}
+
+/// `points` with gaps filled along a line, so that a curve is held everywhere.
+fn filled(points: &[Point], closed: bool) -> Vec<Point> {
+    let n = points.len();
+    let mut out = Vec::with_capacity(n);
+    for (i, a) in points.iter().enumerate() {
+        out.push(*a);
+        if i + 1 == n && !closed {
+            break;
+        }
+        let b = points[(i + 1) % n];
+        let far = a.distance(b);
+        if far > FARTHEST {
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
+            let parts = far.ceil().min(10_000.0) as u32;
+            out.extend((1..parts).map(|k| a.lerp(b, f64::from(k) / f64::from(parts))));
+        }
+    }
+    out
 }
 
 fn signed(i: usize) -> isize {
@@ -95,7 +160,8 @@ fn between(ring: &Ring, from: &Corner, to: &Corner) -> Vec<(f64, Point)> {
     let end = if to.arc > from.arc { to.arc } else { to.arc + ring.length };
     let all = (0..2 * ring.len()).map(|i| ring.get(signed(i)));
     let room = 0.3 * (end - from.arc);
-    all.filter(|(s, _)| *s > from.arc + from.gap.min(room) && *s < end - to.gap.min(room)).collect()
+    let (first, last) = (from.arc + from.gap.min(room), end - to.gap.min(room));
+    all.filter(|(s, _)| *s > first && *s < last).collect()
 }
 
 /// Squared distances of `points` from the path. Points and segments run in the same order, so only segments near the

@@ -101,7 +101,7 @@ impl<'a> Samples<'a> {
     }
 }
 
-/// Reads colours in the light in which the picture's edges were blended, so that a pixel half covered reads half-way.
+/// Reads colours as encoded, and knows in which light they were blended.
 #[derive(Clone, Copy)]
 pub(super) struct Meter<'a> {
     samples: Samples<'a>,
@@ -113,18 +113,20 @@ impl<'a> Meter<'a> {
         Self { samples, light }
     }
 
-    /// The colour of pixel (x, y); beyond the border that of the nearest pixel.
+    /// Alpha is coverage as it stands, whatever the light.
+    pub(super) fn light(&self) -> Light {
+        if self.samples.cut_out { Light::Drawing } else { self.light }
+    }
+
+    /// The colour of pixel (x, y), red, green, blue, 0 to 1; alpha three times for a cut-out picture. Beyond the border
+    /// that of the nearest pixel.
     pub(super) fn at(&self, x: i64, y: i64) -> Colour {
         let clamp = |v: i64, size: usize| usize::try_from(v).unwrap_or(0).min(size - 1);
         let (x, y) = (clamp(x, self.samples.width), clamp(y, self.samples.height));
         if self.samples.cut_out {
-            return [self.samples.alpha(x, y), 0.0, 0.0];
+            return [self.samples.alpha(x, y); 3];
         }
-        let encoded = self.samples.encoded(x, y);
-        match self.light {
-            Light::Drawing => encoded,
-            Light::Camera => encoded.map(linear),
-        }
+        self.samples.encoded(x, y)
     }
 }
 

@@ -127,7 +127,7 @@ fn star(cx: f64, cy: f64, outer: f64, inner: f64) -> Vec<(f64, f64)> {
 }
 
 fn all(picture: &Picture, light: Option<Light>) -> Traced {
-    trace(picture, light, &Trace::default()).unwrap()
+    Tracer::new(picture, light).trace(&Trace::default()).unwrap()
 }
 
 /// Mean and rms of what the outline's points are off a circle, weighted evenly along it.
@@ -200,12 +200,12 @@ fn a_square_of_ten_pixels_has_sides_of_ten_pixels() {
 #[test]
 fn a_star_keeps_its_sharp_tips() {
     let corners = star(100.0, 98.0, 85.0, 34.0);
-    for (sigma, within) in [(0.0, 0.35), (0.8, 0.6)] {
+    for (sigma, within, nodes) in [(0.0, 0.05, 10), (0.8, 0.4, 12)] {
         let coverage = Coverage::of(200, 200, polygon(corners.clone()));
         let coverage = if sigma > 0.0 { coverage.blurred(sigma) } else { coverage };
         let traced = all(&coverage.grey(250.0, 20.0, Light::Drawing, 0.0), Some(Light::Drawing));
         assert!(corners_off(&traced, &corners) < within);
-        assert_eq!(traced.nodes, 10);
+        assert!(traced.nodes <= nodes, "{}", traced.nodes);
     }
 }
 
@@ -348,7 +348,7 @@ fn an_inside_point_in_a_line_drawing_fills_what_the_line_encloses() {
     let coverage = Coverage::of(140, 140, |x, y| (whole(x, y) && !inner(x, y)) || dot(x, y));
     let picture = coverage.grey(255.0, 10.0, Light::Drawing, 0.0);
     let what = Trace { inside: vec![Point::new(70.0, 80.0)], ..Trace::default() };
-    let traced = trace(&picture, Some(Light::Drawing), &what).unwrap();
+    let traced = Tracer::new(&picture, Some(Light::Drawing)).trace(&what).unwrap();
     assert_eq!(traced.outline.flatten(0.1).len(), 1);
     let (bias, _) = off_circle(&traced, 70.3, 69.8, 50.0);
     assert!(bias.abs() < 0.03, "{bias}");
@@ -398,13 +398,13 @@ fn a_loop_tells_one_shape_from_its_neighbours_on_an_unplain_picture() {
         Luma([(ground * (1.0 - c) + 40.0 * c).round() as u8])
     });
     let picture = picture(DynamicImage::ImageLuma8(image));
-    assert_eq!(trace(&picture, None, &Trace::default()).unwrap_err().code, "ground_not_plain");
+    assert_eq!(Tracer::new(&picture, None).trace(&Trace::default()).unwrap_err().code, "ground_not_plain");
     let around = [(30.0, 30.0), (170.0, 30.0), (170.0, 170.0), (30.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
-    let traced = trace(&picture, Some(Light::Drawing), &Trace { around, inside: Vec::new() }).unwrap();
+    let traced = Tracer::new(&picture, Some(Light::Drawing)).trace(&Trace { around, inside: Vec::new() }).unwrap();
     let (bias, _) = off_circle(&traced, 100.3, 99.8, 50.0);
     assert!(bias.abs() < 0.02, "{bias}");
     let through = [(30.0, 30.0), (100.0, 30.0), (100.0, 170.0), (30.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
-    let problem = trace(&picture, None, &Trace { around: through, inside: Vec::new() }).unwrap_err();
+    let problem = Tracer::new(&picture, None).trace(&Trace { around: through, inside: Vec::new() }).unwrap_err();
     assert_eq!(problem.code, "loop_cuts_shape");
 }
 
@@ -414,7 +414,7 @@ fn islands_come_largest_first_each_with_a_point_well_inside() {
     let bar = |x: f64, y: f64| (170.0..260.0).contains(&x) && (120.0..135.0).contains(&y);
     let speck = |x: f64, y: f64| (10.0..12.0).contains(&x) && (10.0..12.0).contains(&y);
     let coverage = Coverage::of(280, 160, |x, y| big(x, y) || small(x, y) || bar(x, y) || speck(x, y));
-    let found = islands(&coverage.grey(240.0, 50.0, Light::Drawing, 0.0), None).unwrap();
+    let found = Tracer::new(&coverage.grey(240.0, 50.0, Light::Drawing, 0.0), None).islands().unwrap();
     let areas: Vec<f64> = found.iter().map(|t| t.outline.raw().area()).collect();
     assert_eq!(areas.len(), 3);
     for (area, wanted) in areas.iter().zip([7854.0, 1350.0, 1256.6]) {
@@ -428,7 +428,7 @@ fn islands_come_largest_first_each_with_a_point_well_inside() {
 }
 
 fn refused(picture: &Picture, what: &Trace) -> Problem {
-    trace(picture, None, what).unwrap_err()
+    Tracer::new(picture, None).trace(what).unwrap_err()
 }
 
 #[test]
@@ -438,7 +438,7 @@ fn what_cannot_be_traced_is_refused_with_a_next_step() {
     assert_eq!(refused(&grey(1, 1, 0), &plain).code, "picture_too_small");
     assert_eq!(refused(&grey(1, 20_000, 0), &plain).code, "picture_too_small");
     assert_eq!(refused(&grey(100, 100, 255), &plain).code, "picture_of_one_colour");
-    assert!(islands(&grey(100, 100, 255), None).is_err());
+    assert!(Tracer::new(&grey(100, 100, 255), None).islands().is_err());
 
     let coverage = Coverage::of(140, 140, disc(70.3, 69.8, 50.0));
     let shape = coverage.grey(240.0, 50.0, Light::Drawing, 0.0);

@@ -3,7 +3,7 @@
 use std::io;
 
 use crate::build_file::{Build, Light, PieceSpec, Source};
-use crate::contour::{Traced, trace};
+use crate::contour::{Traced, Tracer};
 use crate::pattern::{Piece, RoundHole, letters};
 use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Problem, Problems};
@@ -121,10 +121,11 @@ pub fn trace_pieces(
     problems: &mut Problems,
 ) -> Result<Vec<TraceReport>, Problems> {
     let pictures = open_pictures(build, files, problems)?;
+    let tracers = tracers(build, &pictures);
     let mut errors = Problems::new();
     let mut reports = Vec::new();
     for piece in build.pieces.iter().filter(|piece| wanted(piece)) {
-        match trace_piece(build, &pictures, piece) {
+        match trace_piece(&tracers, piece) {
             Ok((traced, notes)) => {
                 problems.extend(notes);
                 reports.push(traced);
@@ -157,6 +158,10 @@ fn open_pictures(build: &Build, files: &dyn Files, problems: &mut Problems) -> R
     if errors.is_empty() { Ok(pictures) } else { Err(errors) }
 }
 
+fn tracers<'a>(build: &Build, pictures: &'a [Picture]) -> Vec<Tracer<'a>> {
+    build.pictures.iter().zip(pictures).map(|(spec, picture)| Tracer::new(picture, spec.light)).collect()
+}
+
 fn read_file(files: &dyn Files, name: &str, place: Place) -> Result<Vec<u8>, Problem> {
     files.read(name).map_err(|error| {
         let text = match error.kind() {
@@ -180,13 +185,14 @@ fn find_outlines(
     files: &dyn Files,
     problems: &mut Problems,
 ) -> Result<(Vec<Outline>, Vec<TraceReport>), Problems> {
+    let tracers = tracers(build, pictures);
     let mut errors = Problems::new();
     let (mut outlines, mut traced) = (Vec::new(), Vec::new());
     for piece in &build.pieces {
         let here = piece.source.place;
         let placed = |all: Problems| all.into_iter().map(|p| if p.place.is_none() { p.at(here) } else { p }).collect();
         let found: Result<Outline, Problems> = match &piece.source.value {
-            Source::Trace(_) => trace_piece(build, pictures, piece)
+            Source::Trace(_) => trace_piece(&tracers, piece)
                 .map(|(report, notes)| {
                     problems.extend(notes);
                     let outline = Outline::Pixels(piece.picture.unwrap_or_default(), report.outline.clone());
@@ -241,7 +247,7 @@ fn drawn(piece: &PieceSpec, path: Path<Pixels>) -> Result<Outline, Problems> {
     })
 }
 
-fn trace_piece(build: &Build, pictures: &[Picture], piece: &PieceSpec) -> Result<(TraceReport, Problems), Problem> {
+fn trace_piece(tracers: &[Tracer], piece: &PieceSpec) -> Result<(TraceReport, Problems), Problem> {
     let how = piece.trace.as_ref();
     let place = how.map_or(piece.source.place, |how| how.place);
     let picture = piece.picture.expect("only a piece with a picture is traced");
@@ -254,7 +260,7 @@ fn trace_piece(build: &Build, pictures: &[Picture], piece: &PieceSpec) -> Result
         let text = format!("piece “{}”: {}", piece.name.value, problem.text);
         Problem { text, ..problem }.at(place)
     };
-    let found: Traced = trace(&pictures[picture], build.pictures[picture].light, &what).map_err(named)?;
+    let found: Traced = tracers[picture].trace(&what).map_err(named)?;
     let notes = found.notes.iter().cloned().map(named).collect();
     let report = TraceReport {
         name: piece.name.value.clone(),
