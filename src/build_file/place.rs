@@ -8,20 +8,29 @@ use crate::problem::Place;
 pub(super) struct Lines<'a> {
     text: &'a str,
     starts: Vec<usize>,
+    /// Offsets of the bytes that only go on with a character; so columns cost no walk, however long a line is.
+    inner: Vec<usize>,
 }
 
 impl<'a> Lines<'a> {
     pub(super) fn new(text: &'a str) -> Self {
+        // A byte order mark is no character of the first line.
+        let first = if text.starts_with('\u{feff}') { '\u{feff}'.len_utf8() } else { 0 };
         let behind_each_break = text.bytes().enumerate().filter(|(_, byte)| *byte == b'\n').map(|(at, _)| at + 1);
-        Self { text, starts: [0].into_iter().chain(behind_each_break).collect() }
+        Self {
+            text,
+            starts: [first].into_iter().chain(behind_each_break).collect(),
+            inner: (0..text.len()).filter(|at| !text.is_char_boundary(*at)).collect(),
+        }
     }
 
-    /// The place of the byte at `offset`; a byte order mark is no character of the first line.
+    /// The place of the byte at `offset`.
     pub(super) fn place(&self, offset: usize) -> Place {
+        let offset = offset.max(self.starts[0]);
         let line = self.starts.partition_point(|start| *start <= offset);
         let start = self.starts[line - 1];
-        let before = self.text.get(start..offset).unwrap_or_default();
-        Place { line, column: before.trim_start_matches('\u{feff}').chars().count() + 1 }
+        let inner_before = |end: usize| self.inner.partition_point(|at| *at < end);
+        Place { line, column: offset - start - (inner_before(offset) - inner_before(start)) + 1 }
     }
 
     /// The text at `span` for a message: on one line, and cut when long.
