@@ -11,7 +11,7 @@ use crate::contour::Tracer;
 use crate::make::{Files, Plan, ProblemReport, failed, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, replace, save};
 use crate::picture::decode;
-use crate::problem::{Problem, Problems};
+use crate::problem::{Place, Problem, Problems};
 use crate::{tables, units::Length};
 
 /// How the program ends.
@@ -102,9 +102,9 @@ impl Files for Beside {
 
 impl Opened {
     fn open(path: &Path, json: bool, quiet: bool) -> Result<Self, Stop> {
-        let text = std::fs::read_to_string(path).map_err(|error| match error.kind() {
-            io::ErrorKind::InvalidData | io::ErrorKind::IsADirectory => {
-                Stop::Usage(format!("“{}” is no text file; give a build file, such as staff.toml", path.display()))
+        let bytes = std::fs::read(path).map_err(|error| match error.kind() {
+            io::ErrorKind::IsADirectory => {
+                Stop::Usage(format!("“{}” is a folder; give a build file, such as staff.toml", path.display()))
             }
             _ => Stop::Usage(format!(
                 "“{}” cannot be read: {error}. `spanwright new PICTURE` starts a build file",
@@ -112,7 +112,14 @@ impl Opened {
             )),
         })?;
         let name = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-        Ok(Self { path: path.to_owned(), name, text, json, quiet })
+        let opened = |text| Self { path: path.to_owned(), name, text, json, quiet };
+        match String::from_utf8(bytes) {
+            Ok(text) => Ok(opened(text)),
+            Err(error) => {
+                let problem = not_utf8(error.as_bytes(), error.utf8_error().valid_up_to());
+                Err(opened(String::new()).refuse(&[problem]))
+            }
+        }
     }
 
     fn files(&self) -> Beside {
@@ -147,6 +154,20 @@ impl Opened {
         let errors_only = |problem: &&Problem| !self.quiet || problem.level == crate::problem::Level::Error;
         problems.iter().filter(errors_only).for_each(|p| tell(&say::problem(p, &self.name, &self.text)));
     }
+}
+
+/// The first byte that is no text, at its place.
+fn not_utf8(bytes: &[u8], at: usize) -> Problem {
+    let before = String::from_utf8_lossy(&bytes[..at]);
+    let last = before.rsplit('\n').next().unwrap_or_default();
+    let column = last.trim_start_matches('\u{feff}').chars().count() + 1;
+    let place = Place { line: before.matches('\n').count() + 1, column };
+    let text = format!(
+        "the byte {:02x} here is no UTF-8 text; if this is the build file, save it as UTF-8, else give the build file, \
+         such as staff.toml",
+        bytes[at]
+    );
+    Problem::error("not_utf8", text).at(place)
 }
 
 fn check(path: &Path, json: bool, quiet: bool) -> Outcome {
