@@ -24,7 +24,11 @@ pub(super) fn outline(text: &str) -> Result<BezPath, String> {
         area += BezPath::from_vec(subpath.to_vec()).area().abs();
     }
     // A millionth of a square pixel is nothing that could be cut.
-    if area > 1e-6 { Ok(path) } else { Err("it encloses no area".to_owned()) }
+    if area > 1e-6 {
+        Ok(path)
+    } else {
+        Err("it encloses no area; give it three or more places that do not lie on one line, and sides that do not cross".to_owned())
+    }
 }
 
 /// The subpaths that draw something; a lone move draws nothing.

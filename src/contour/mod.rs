@@ -169,7 +169,7 @@ impl<'a> Scene<'a> {
             return Err(Problem::error(
                 "picture_too_small",
                 format!(
-                    "a picture of {width} × {height} px is too small to trace; it takes at least {LEAST_SIZE} px each \
+                    "a picture of {width} × {height} px is too small to trace; use one of at least {LEAST_SIZE} px each \
                      way, and a few hundred for a good outline"
                 ),
             ));

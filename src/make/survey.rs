@@ -168,7 +168,8 @@ fn read_file(files: &dyn Files, name: &str, place: Place) -> Result<Vec<u8>, Pro
             io::ErrorKind::NotFound => {
                 format!("there is no file “{name}” beside the build file; put it there or mend the name")
             }
-            _ => format!("“{name}” cannot be read: {error}"),
+            io::ErrorKind::IsADirectory => format!("“{name}” is a folder; name a file in it"),
+            _ => format!("“{name}” cannot be read: {error}; see that it is a file you may open"),
         };
         Problem::error("file_unreadable", text).at(place)
     })

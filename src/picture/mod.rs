@@ -87,7 +87,7 @@ impl Picture {
         let same_shape = (f64::from(was_high) * factor - f64::from(height)).abs() <= 0.5 + 0.5 * factor.max(1.0);
         let happened = if [height, width] == [was_wide, was_high] {
             "it seems to have been turned".to_owned()
-        } else if same_shape {
+        } else if same_shape && width != was_wide {
             format!("it seems to have been saved anew at {:.4} % of its size", factor * 100.0)
         } else {
             "it seems to have been cropped, or to be another picture".to_owned()

@@ -166,7 +166,9 @@ impl Reader {
     fn two_ends(&mut self, table: &Checked) -> Option<(Point<Pixels>, Point<Pixels>)> {
         let (from, to) = (table.point("from")?, table.point("to")?);
         if from.value == to.value {
-            self.error("same_place", to.place, "from and to are the same place; mark the two ends");
+            let Point { x, y, .. } = to.value;
+            let text = format!("from and to are the same place, [{x}, {y}]; mark the two ends");
+            self.error("same_place", to.place, text);
             return None;
         }
         Some((from.value, to.value))

@@ -174,7 +174,8 @@ impl Reader {
         let sole = marks.point("sole")?;
         for (landmark, at) in &landmarks {
             if *at == sole.value {
-                let text = format!("the {} is at the same place as the sole", landmark.value.name());
+                let (name, Point { x, y, .. }) = (landmark.value.name(), at);
+                let text = format!("the {name} is at the same place as the sole, [{x}, {y}]; mark both where they are");
                 self.error("same_place", landmark.place, text);
             }
         }

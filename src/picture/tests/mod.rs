@@ -408,6 +408,7 @@ fn a_picture_of_another_size_than_the_marks_tells_what_happened() {
         ([600, 800], "at 50.0000 % of its size"),
         ([899, 1200], "of its size"),
         ([300, 380], "cropped"),
+        ([300, 401], "cropped"),
         ([0, 0], "cropped"),
     ] {
         let error = picture.expect_size(Some(marked_on)).expect_err("another size");
