@@ -47,7 +47,8 @@ impl Clearing {
     /// Takes every cell that `rect` touches.
     pub fn take(&mut self, rect: Rect) {
         let rect = rect.intersect(self.window);
-        if rect.x1 < rect.x0 || rect.y1 < rect.y0 {
+        // A window below one cell has none to take.
+        if rect.x1 < rect.x0 || rect.y1 < rect.y0 || self.taken.is_empty() {
             return;
         }
         let (x0, x1) = (self.column(rect.x0), self.column(rect.x1));
