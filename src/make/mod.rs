@@ -11,7 +11,7 @@ pub use manifest::{Manifest, ProblemReport, failed};
 pub use survey::{Files, Survey, TraceReport, survey, trace_pieces};
 
 use crate::drawing::words_beside;
-use crate::paper::{Item, Layout, cores, lay_out};
+use crate::paper::{Core, Item, Layout, cores, lay_out};
 use crate::problem::{Problem, Problems};
 use crate::space::{Path, Pattern};
 use crate::text::REGULAR;
@@ -27,11 +27,12 @@ pub struct Plan {
 
 /// Lays the pieces of `survey` out on the papers of its build.
 ///
-/// Errors: paper too small for its margin or overlap.
+/// Errors: paper too small for its margin or overlap; a piece that takes more pages than anybody tapes together.
 pub fn plan(mut survey: Survey) -> Result<Plan, Problems> {
     let cores = cores(&survey.build.paper)?;
     warn_missing_letters(&mut survey);
     let cut: Vec<Path<Pattern>> = survey.pieces.iter().map(crate::pattern::Piece::cut_path).collect();
+    refuse_endless(&survey, &cut, &cores)?;
     let layouts = cores
         .iter()
         .map(|core| {
@@ -52,6 +53,26 @@ pub fn plan(mut survey: Survey) -> Result<Plan, Problems> {
         })
         .collect();
     Ok(Plan { survey, layouts })
+}
+
+/// A piece of so many pages is a slip in its size or in the place of a hole, and would take hours to lay out.
+fn refuse_endless(survey: &Survey, cut: &[Path<Pattern>], cores: &[Core]) -> Result<(), Problems> {
+    const MOST_PAGES: f64 = 2000.0;
+    let least_step = cores.iter().map(|core| core.step().area()).fold(f64::INFINITY, f64::min);
+    let mut problems = Problems::new();
+    for (piece, path) in survey.build.pieces.iter().zip(cut) {
+        let size = path.bounds().size();
+        let pages = size.area() / least_step;
+        if pages > MOST_PAGES {
+            let text = format!(
+                "piece “{}” reaches over {:.0} by {:.0} mm with its holes, which takes about {pages:.0} pages, and at \
+                 most {MOST_PAGES} are made; check what gives it its size, and where its holes are",
+                piece.name.value, size.width, size.height
+            );
+            problems.push(Problem::error("too_many_pages", text).at(piece.source.place));
+        }
+    }
+    if problems.is_empty() { Ok(()) } else { Err(problems) }
 }
 
 /// Letters that the font lacks are told, and stand as a question mark on paper: never as empty boxes.
