@@ -785,6 +785,22 @@ fn ten_megabytes_are_read_and_refused_at_their_last_line() {
 }
 
 #[test]
+fn a_piece_of_endless_pages_is_refused_and_the_smallest_is_made() {
+    let scene = Scene::new();
+    let piece = |outline: &str, hole: &str| {
+        format!("[build]\nname = \"x\"\n[[piece]]\nname = \"y\"\nfixed = true\noutline = \"{outline}\"\n{hole}")
+    };
+    let far = "[[piece.hole]]\nat = [1e6, 1e6]\ndiameter = 8\n";
+    for text in [piece("M 0 0 H 30000 V 30000 Z", ""), piece("M 0 0 H 100 V 100 Z", far)] {
+        scene.refuses(&text, text.find("\"M").expect("there"), "at most 2000 are made; check what gives it its size");
+    }
+    for outline in ["M 0 0 H 0.01 V 0.01 Z", "M 0 0 H 900 V 0.1 H 0 Z"] {
+        let output = scene.run(piece(outline, "").as_bytes(), "check");
+        assert_eq!(output.code, Some(0), "{}", output.told);
+    }
+}
+
+#[test]
 fn a_folder_or_nothing_in_place_of_the_file_is_wrong_usage() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let out = folder.path().join("out");
