@@ -1,6 +1,8 @@
 //! The part of a path that lies in a window.
 
-use kurbo::{BezPath, Line, ParamCurve, PathSeg, Rect, Shape};
+use std::ops::Range;
+
+use kurbo::{BezPath, ParamCurve, ParamCurveExtrema, PathSeg, Rect, Vec2};
 
 use crate::space::{Path, Space};
 
@@ -11,7 +13,7 @@ pub fn clip<S: Space>(path: &Path<S>, window: Rect) -> Path<S> {
     for segment in path.raw().segments() {
         // The hull of its control points holds the curve.
         let hull = match segment {
-            PathSeg::Line(l) => l.bounding_box(),
+            PathSeg::Line(l) => Rect::from_points(l.p0, l.p1),
             PathSeg::Quad(q) => Rect::from_points(q.p0, q.p2).union_pt(q.p1),
             PathSeg::Cubic(c) => Rect::from_points(c.p0, c.p3).union_pt(c.p1).union_pt(c.p2),
         };
@@ -23,11 +25,7 @@ pub fn clip<S: Space>(path: &Path<S>, window: Rect) -> Path<S> {
             append(&mut out, segment);
             continue;
         }
-        let mut cuts = vec![0.0, 1.0];
-        for edge in edges(window.union(hull).inset(1.0), window) {
-            cuts.extend(segment.intersect_line(edge).iter().map(|hit| hit.segment_t.clamp(0.0, 1.0)));
-        }
-        cuts.sort_by(f64::total_cmp);
+        let cuts = crossings(segment, window);
         for pair in cuts.windows(2) {
             if pair[1] - pair[0] > 1e-9 && window.contains(segment.eval(pair[0].midpoint(pair[1]))) {
                 append(&mut out, segment.subsegment(pair[0]..pair[1]));
@@ -37,14 +35,38 @@ pub fn clip<S: Space>(path: &Path<S>, window: Rect) -> Path<S> {
     Path::new(out)
 }
 
-/// The four border lines of `window`, drawn out to the size of `reach` so that no crossing falls off their ends.
-fn edges(reach: Rect, window: Rect) -> [Line; 4] {
-    [
-        Line::new((window.x0, reach.y0), (window.x0, reach.y1)),
-        Line::new((window.x1, reach.y0), (window.x1, reach.y1)),
-        Line::new((reach.x0, window.y0), (reach.x1, window.y0)),
-        Line::new((reach.x0, window.y1), (reach.x1, window.y1)),
-    ]
+/// Where `segment` crosses the border lines of `window`, in order between its own ends 0 and 1.
+///
+/// Between two extrema a curve crosses a line once at most, and that place is found by halving. To solve the cubic would
+/// lose both crossings of an arch: its leading term is nothing but rounding.
+fn crossings(segment: PathSeg, window: Rect) -> Vec<f64> {
+    let (x, y) = (Vec2::new(1.0, 0.0), Vec2::new(0.0, 1.0));
+    let borders = [(x, window.x0), (x, window.x1), (y, window.y0), (y, window.y1)];
+    let mut cuts = vec![0.0, 1.0];
+    for part in segment.extrema_ranges() {
+        for (across, border) in borders {
+            let is_beyond = |t: f64| segment.eval(t).to_vec2().dot(across) > border;
+            if is_beyond(part.start) != is_beyond(part.end) {
+                cuts.push(halved(part.clone(), is_beyond));
+            }
+        }
+    }
+    cuts.sort_by(f64::total_cmp);
+    cuts
+}
+
+/// Where `is_beyond`, which differs at the two ends of `range`, changes.
+fn halved(mut range: Range<f64>, is_beyond: impl Fn(f64) -> bool) -> f64 {
+    let at_start = is_beyond(range.start);
+    for _ in 0..f64::MANTISSA_DIGITS {
+        let middle = range.start.midpoint(range.end);
+        if is_beyond(middle) == at_start {
+            range.start = middle;
+        } else {
+            range.end = middle;
+        }
+    }
+    range.end
 }
 
 /// Adds `segment`, going on from the pen where it starts there.
@@ -58,7 +80,7 @@ fn append(out: &mut BezPath, segment: PathSeg) {
 
 #[cfg(test)]
 mod tests {
-    use kurbo::{Circle, ParamCurveArclen};
+    use kurbo::{Circle, ParamCurveArclen, Shape as _};
 
     use super::*;
     use crate::space::Page;
@@ -84,6 +106,22 @@ mod tests {
         let bounds = part.bounds();
         assert!(bounds.x0 >= -1e-6 && bounds.y0 >= -1e-6 && bounds.x1 <= 25.0 + 1e-6 && bounds.y1 <= 25.0 + 1e-6);
         assert!(length(&part) > 10.0);
+    }
+
+    /// Pages once showed this arch beyond their edge: its y has no cubic term, or one of 1e-14.
+    #[test]
+    fn an_arch_is_cut_where_it_enters_and_where_it_leaves() {
+        for lift in [0.0, -11.318168039607563] {
+            let arch = Path::<Page>::new(
+                BezPath::from_svg("M 300 300 C 300 420 470 420 470 300").expect("path data of this test"),
+            );
+            let arch = Path::<Page>::new(kurbo::Affine::translate((27.156902761581026, lift)) * arch.raw().clone());
+            let window = Rect::new(248.0, 364.0 + lift, 520.0, 752.0);
+            let below = clip(&arch, window);
+            let above = clip(&arch, Rect::new(248.0, 0.0, 520.0, window.y0));
+            assert!((below.bounds().y0 - window.y0).abs() < 1e-9, "{:?}", below.bounds());
+            assert!((length(&below) + length(&above) - length(&arch)).abs() < 1e-3);
+        }
     }
 
     #[test]
