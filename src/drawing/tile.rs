@@ -1,6 +1,6 @@
 //! The pages that carry pattern. Drawn in the frame of the core, so that one drawing serves every paper sharing it.
 
-use kurbo::{BezPath, Point as Raw, Rect, Size, Vec2};
+use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect, Size, Vec2};
 
 use super::block::{BESIDE, Block, SETTINGS, block, up};
 use super::clip::clip;
@@ -244,7 +244,7 @@ fn set_words(
                 let place = beside.find(words.size, wish, 0.0)?;
                 Some((words, place))
             })?;
-            point_at(this, place, &mut pages[*tile]);
+            point_at(this, place, layout.tiles[*tile].field, &mut pages[*tile]);
             pages[*tile].set(words, place);
             Some(*tile)
         }),
@@ -273,7 +273,7 @@ fn set_letter(lying: &[Lying<'_>], this: &Lying<'_>, inside: &Clearing, field: R
     if let Some((size, place)) =
         LETTERS.iter().skip(2).find_map(|&size| Some((size, beside.find(room(size), wish, 0.0)?)))
     {
-        point_at(this, place, page);
+        point_at(this, place, field, page);
         set(size, place, page);
     }
 }
@@ -285,17 +285,18 @@ fn outside(lying: &[Lying<'_>], page: &Sketch) -> Clearing {
     clearing
 }
 
-/// A line from words beside a piece to the nearest place of its outline.
-fn point_at(this: &Lying<'_>, place: Rect, page: &mut Sketch) {
-    let reach = |p: Raw| Raw::new(p.x.clamp(place.x0, place.x1), p.y.clamp(place.y0, place.y1));
-    let nearest = this
-        .loops
-        .iter()
-        .flatten()
-        .map(|&p| (reach(p), p))
-        .min_by(|a, b| a.0.distance_squared(a.1).total_cmp(&b.0.distance_squared(b.1)));
-    if let Some((from, to)) = nearest {
-        page.drawing.straight(Class::SettingOut, (from.x, from.y), (to.x, to.y));
+/// A line from words beside a piece to the nearest place of what `field` shows of its cut lines.
+fn point_at(this: &Lying<'_>, place: Rect, field: Rect, page: &mut Sketch) {
+    let centre = place.center();
+    let nearest = clip(&this.cut, field)
+        .raw()
+        .segments()
+        .map(|segment| (segment.nearest(centre, COARSE), segment))
+        .min_by(|(a, _), (b, _)| a.distance_sq.total_cmp(&b.distance_sq))
+        .map(|(nearest, segment)| segment.eval(nearest.t));
+    if let Some(to) = nearest {
+        let from = (to.x.clamp(place.x0, place.x1), to.y.clamp(place.y0, place.y1));
+        page.drawing.straight(Class::SettingOut, from, (to.x, to.y));
     }
 }
 
