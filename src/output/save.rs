@@ -15,31 +15,62 @@ pub struct OutFile {
 
 /// The file that names all others, written last.
 const MANIFEST: &str = "made.json";
+/// Names, as the manifest does, files that are to be removed: a run that is killed before it has is made good by the next.
+const LEAVING: &str = ".spanwright-leaving.json";
+/// What is written before it gets its name starts with this, and goes on with as many letters and figures as
+/// `tempfile` takes.
+const UNNAMED: (&str, usize) = (".spanwright-", 6);
 
 /// Writes `files` into `folder`, each one atomically, in their order; the manifest should come last. Files that only
-/// the former manifest names are removed after that; nothing else in the folder is touched.
+/// the former manifest names are removed after that, and what a killed run left half written is before; nothing else in
+/// the folder is touched.
 ///
 /// Errors: the folder cannot be made, or a file cannot be written; then every file is still the old or the new one.
 pub fn save(folder: &Path, files: &[OutFile]) -> io::Result<()> {
     std::fs::create_dir_all(folder)?;
-    let former = former_files(folder);
+    remove_half_written(folder)?;
+    let kept: BTreeSet<&str> = files.iter().map(|file| file.name.as_str()).collect();
+    let mut leaving: BTreeSet<String> =
+        [MANIFEST, LEAVING].iter().flat_map(|list| named_in(&folder.join(list))).collect();
+    leaving.retain(|name| !kept.contains(name.as_str()));
+    if !leaving.is_empty() {
+        replace(&folder.join(LEAVING), serde_json::json!({ "files": leaving }).to_string().as_bytes())?;
+    }
     for file in files {
         replace(&folder.join(&file.name), &file.bytes)?;
     }
-    let kept: BTreeSet<&str> = files.iter().map(|file| file.name.as_str()).collect();
-    for name in former.iter().filter(|name| !kept.contains(name.as_str())) {
-        match std::fs::remove_file(folder.join(name)) {
-            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
-            _ => {}
+    leaving.iter().map(String::as_str).chain([LEAVING]).try_for_each(|name| remove(&folder.join(name)))
+}
+
+/// Removes what runs that were killed wrote and did not come to name.
+fn remove_half_written(folder: &Path) -> io::Result<()> {
+    let (start, more) = UNNAMED;
+    for entry in std::fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = entry.file_name();
+        let is_ours = name
+            .to_str()
+            .and_then(|name| name.strip_prefix(start))
+            .is_some_and(|rest| rest.len() == more && rest.bytes().all(|byte| byte.is_ascii_alphanumeric()));
+        if is_ours && entry.file_type()?.is_file() {
+            remove(&entry.path())?;
         }
     }
     Ok(())
 }
 
+/// Removes a file that may be gone already.
+fn remove(path: &Path) -> io::Result<()> {
+    match std::fs::remove_file(path) {
+        Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
+        _ => Ok(()),
+    }
+}
+
 /// Puts `bytes` in the place of `path` in one step: a reader sees the old file or the new one.
 pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".spanwright-").tempfile_in(folder)?;
+    let mut file = tempfile::Builder::new().prefix(UNNAMED.0).rand_bytes(UNNAMED.1).tempfile_in(folder)?;
     file.write_all(bytes)?;
     // A new temporary file is private; what it replaces keeps its permissions, a new one gets the usual ones.
     match std::fs::metadata(path) {
@@ -61,9 +92,9 @@ fn set_usual_permissions(_: &std::fs::File) -> io::Result<()> {
     Ok(())
 }
 
-/// Plain file names in the manifest of an earlier run; a name that leads out of the folder is none of ours.
-fn former_files(folder: &Path) -> Vec<String> {
-    let Ok(bytes) = std::fs::read(folder.join(MANIFEST)) else { return Vec::new() };
+/// Plain file names that the manifest at `path` lists; a name that leads out of the folder is none of ours.
+fn named_in(path: &Path) -> Vec<String> {
+    let Ok(bytes) = std::fs::read(path) else { return Vec::new() };
     let Ok(manifest) = serde_json::from_slice::<serde_json::Value>(&bytes) else { return Vec::new() };
     let names = manifest["files"].as_array().into_iter().flatten();
     names
@@ -108,6 +139,22 @@ mod tests {
         save(path, &[file("a.pdf", "2"), file(MANIFEST, r#"{"files":["a.pdf","made.json"]}"#)]).expect("saved");
         assert_eq!(names(path), ["a.pdf", "a.pdf.bak", "made.json", "notes.txt"]);
         assert_eq!(std::fs::read_to_string(path.join("a.pdf")).expect("read"), "2");
+    }
+
+    #[test]
+    fn what_a_killed_run_left_goes_with_the_next() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path();
+        let write = |name: &str, text: &str| std::fs::write(path.join(name), text).expect("written");
+        // Killed between its manifest and the removal of what only the one before named, another while it wrote.
+        write("a.pdf", "1");
+        write("b.pdf", "0");
+        write(MANIFEST, r#"{"files":["a.pdf","made.json"]}"#);
+        write(LEAVING, r#"{"files":["b.pdf","../x"]}"#);
+        write(".spanwright-q7Xa0Z", "half");
+        write(".spanwright-notes.txt", "mine");
+        save(path, &[file("a.pdf", "2"), file(MANIFEST, r#"{"files":["a.pdf","made.json"]}"#)]).expect("saved");
+        assert_eq!(names(path), [".spanwright-notes.txt", "a.pdf", "made.json"]);
     }
 
     #[test]
