@@ -2,7 +2,7 @@
 //!
 //! A scene is flat shapes on a plain ground, in a frame with x to the right and y down. [`Scene::draw`] and
 //! [`Scene::photograph`] give a [`Shot`]: the picture, and the exact map from millimetres to its pixels.
-#![allow(dead_code, reason = "each test program uses the part it needs")]
+#![allow(dead_code, unused_imports, reason = "each test program uses the part it needs")]
 #![allow(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
