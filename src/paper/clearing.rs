@@ -62,14 +62,18 @@ impl Clearing {
 
     /// Takes every cell whose middle lies outside (`keep_inside`) or inside (otherwise) the even-odd area of `loops`.
     pub fn take_area(&mut self, loops: &[Vec<Point>], keep_inside: bool) {
-        for row in 0..self.rows {
-            let y = self.window.y0 + (row as f64 + 0.5) * CELL;
-            let mut crossings: Vec<f64> = loops
-                .iter()
-                .flat_map(|points| points.windows(2))
-                .filter(|pair| (pair[0].y <= y) != (pair[1].y <= y))
-                .map(|pair| pair[0].x + (y - pair[0].y) / (pair[1].y - pair[0].y) * (pair[1].x - pair[0].x))
-                .collect();
+        let middle = |row: usize| self.window.y0 + (row as f64 + 0.5) * CELL;
+        let mut crossings = vec![Vec::new(); self.rows];
+        for pair in loops.iter().flat_map(|points| points.windows(2)) {
+            let (a, b) = (pair[0], pair[1]);
+            for row in self.row(a.y.min(b.y))..(self.row(a.y.max(b.y)) + 1).min(self.rows) {
+                let y = middle(row);
+                if (a.y <= y) != (b.y <= y) {
+                    crossings[row].push(a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x));
+                }
+            }
+        }
+        for (row, mut crossings) in crossings.into_iter().enumerate() {
             crossings.sort_by(f64::total_cmp);
             for column in 0..self.columns {
                 let x = self.window.x0 + (column as f64 + 0.5) * CELL;
@@ -100,9 +104,13 @@ impl Clearing {
     /// `air`; `None` when it fits nowhere.
     pub fn find(&self, size: Size, wish: Point, air: f64) -> Option<Rect> {
         let sums = self.sums();
-        [air, air / 2.0, 0.0].into_iter().find_map(|air| self.find_tight(&sums, size, wish, air))
+        let airs = [air, air / 2.0, 0.0];
+        let airs = if air > 0.0 { &airs[..] } else { &airs[2..] };
+        airs.iter().find_map(|&air| self.find_tight(&sums, size, wish, air))
     }
 
+    /// Rows are searched from the wish outwards, until they lie farther than the best place. Of places equally far it is
+    /// the topmost, then the leftmost.
     fn find_tight(&self, sums: &[u32], size: Size, wish: Point, air: f64) -> Option<Rect> {
         let wide = ((size.width + 2.0 * air) / CELL).ceil() as usize + 1;
         let high = ((size.height + 2.0 * air) / CELL).ceil() as usize + 1;
@@ -110,22 +118,31 @@ impl Clearing {
             return None;
         }
         let stride = self.columns + 1;
-        let mut best: Option<(f64, Point)> = None;
-        for row in 0..=self.rows - high {
+        let middle = |row: usize, column: usize| {
+            self.window.origin()
+                + kurbo::Vec2::new(column as f64 + wide as f64 / 2.0, row as f64 + high as f64 / 2.0) * CELL
+        };
+        let off = |row: usize| (middle(row, 0).y - wish.y).powi(2);
+        let mut rows: Vec<usize> = (0..=self.rows - high).collect();
+        rows.sort_by(|&a, &b| off(a).total_cmp(&off(b)));
+        let mut best: Option<(f64, usize, Point)> = None;
+        for row in rows {
+            if best.is_some_and(|(least, ..)| off(row) > least) {
+                break;
+            }
             for column in 0..=self.columns - wide {
                 let (a, b) = (row * stride + column, (row + high) * stride + column);
                 if sums[b + wide] + sums[a] != sums[b] + sums[a + wide] {
                     continue;
                 }
-                let middle = self.window.origin()
-                    + kurbo::Vec2::new(column as f64 + wide as f64 / 2.0, row as f64 + high as f64 / 2.0) * CELL;
+                let middle = middle(row, column);
                 let far = middle.distance_squared(wish);
-                if best.is_none_or(|(least, _)| far < least) {
-                    best = Some((far, middle));
+                if best.is_none_or(|(least, top, _)| far < least || (far == least && row < top)) {
+                    best = Some((far, row, middle));
                 }
             }
         }
-        best.map(|(_, middle)| Rect::from_center_size(middle, size))
+        best.map(|(.., middle)| Rect::from_center_size(middle, size))
     }
 
     /// Taken cells in every rectangle from the top left corner.
