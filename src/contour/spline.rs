@@ -360,7 +360,7 @@ mod tests {
 
     #[test]
     fn cubics_join_without_a_break_in_direction_or_bend() {
-        let wave: Vec<Point> = (0..300).map(|k| f64::from(k)).map(|x| Point::new(x, 20.0 * (x / 25.0).sin())).collect();
+        let wave: Vec<Point> = (0..300).map(f64::from).map(|x: f64| Point::new(x, 20.0 * (x / 25.0).sin())).collect();
         let cubics = smooth(&wave, Known { noise: 0.005, blur: 0.0, closed: false }).expect("enough points");
         for pair in cubics.windows(2) {
             assert!(pair[0].p3.distance(pair[1].p0) < 1e-6);
@@ -373,7 +373,7 @@ mod tests {
 
     #[test]
     fn a_run_to_one_side_is_told_from_noise() {
-        let noisy = |k: u32| if k % 2 == 0 { 0.1 } else { -0.1 };
+        let noisy = |k: u32| if k.is_multiple_of(2) { 0.1 } else { -0.1 };
         let quiet: Vec<f64> = (0..64).map(noisy).collect();
         assert!(!drifts(&quiet, 0.1, 0.02));
         let leaning: Vec<f64> = (0..64).map(|k| noisy(k) + if (20..44).contains(&k) { 0.12 } else { -0.07 }).collect();

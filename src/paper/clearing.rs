@@ -66,10 +66,11 @@ impl Clearing {
         let mut crossings = vec![Vec::new(); self.rows];
         for pair in loops.iter().flat_map(|points| points.windows(2)) {
             let (a, b) = (pair[0], pair[1]);
-            for row in self.row(a.y.min(b.y))..(self.row(a.y.max(b.y)) + 1).min(self.rows) {
+            let (first, end) = (self.row(a.y.min(b.y)), (self.row(a.y.max(b.y)) + 1).min(self.rows));
+            for (row, crossings) in crossings.iter_mut().enumerate().take(end).skip(first) {
                 let y = middle(row);
                 if (a.y <= y) != (b.y <= y) {
-                    crossings[row].push(a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x));
+                    crossings.push(a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x));
                 }
             }
         }
