@@ -40,6 +40,8 @@ impl Crack {
     }
 }
 
+/// Cells among which the deepest is looked for.
+const ENOUGH: usize = 400_000;
 /// Cells kept free around the shape, so that edges can be looked at from outside.
 const RIM: i64 = 24;
 
@@ -127,28 +129,34 @@ impl Grid {
         Crack { x: across.0, y: across.1, out: (-way.0, -way.1) }
     }
 
-    /// A point well inside the shape: of the cells whose distance from everything else is largest, the first.
-    /// Distances are counted in steps to the eight neighbours, exactly enough for the purpose.
+    /// A point well inside the shape: of the cells whose distance from everything else is largest, the first. Distances
+    /// are counted in steps to the eight neighbours, on every so-manieth cell of a large grid: exactly enough for the
+    /// purpose.
     pub(super) fn deepest(&self) -> (i64, i64) {
         let height = self.cells.len() / self.width;
-        let mut depth: Vec<u16> = self.cells.iter().map(|c| if *c == Cell::Shape { u16::MAX } else { 0 }).collect();
-        let w = self.width;
-        for row in 1..height - 1 {
+        let step = (1..).find(|step| (self.width / step) * (height / step) <= ENOUGH).expect("some step is enough");
+        let (w, h) = (self.width / step, height / step);
+        let cell = |i: usize| ((i / w) * step + step / 2) * self.width + (i % w) * step + step / 2;
+        let own = |i: usize| if self.cells[cell(i)] == Cell::Shape { u16::MAX } else { 0 };
+        let mut depth: Vec<u16> = (0..w * h).map(own).collect();
+        for row in 1..h - 1 {
             for i in row * w + 1..(row + 1) * w - 1 {
                 let least = depth[i - 1].min(depth[i - w]).min(depth[i - w - 1]).min(depth[i - w + 1]);
                 depth[i] = depth[i].min(least.saturating_add(1));
             }
         }
         let mut best = (0, 0);
-        for row in (1..height - 1).rev() {
+        for row in (1..h - 1).rev() {
             for i in (row * w + 1..(row + 1) * w - 1).rev() {
                 let least = depth[i + 1].min(depth[i + w]).min(depth[i + w + 1]).min(depth[i + w - 1]);
                 depth[i] = depth[i].min(least.saturating_add(1));
                 best = best.max((depth[i], usize::MAX - i));
             }
         }
-        let i = usize::MAX - best.1;
-        (self.left + signed(i % w), self.top + signed(i / w))
+        // A shape thinner than a step has no cell of its own here.
+        let found = if best.0 > 0 { Some(cell(usize::MAX - best.1)) } else { None };
+        let i = found.or_else(|| self.cells.iter().position(|c| *c == Cell::Shape)).unwrap_or(0);
+        (self.left + signed(i % self.width), self.top + signed(i / self.width))
     }
 }
 

@@ -77,9 +77,14 @@ impl Side {
 }
 
 impl Corner {
-    /// The corner with a whole straight side, or two, in place of the short stretches from which it was found. `into` and
+    /// The corner, on a ring of `length`, with a whole straight side, or two, in place of the short stretches from which it was found. `into` and
     /// `out_of`: a line and the place on it that is nearest to the corner.
-    pub(super) fn between_lines(&self, into: Option<(&Stretch, f64)>, out_of: Option<(&Stretch, f64)>) -> Self {
+    pub(super) fn between_lines(
+        &self,
+        into: Option<(&Stretch, f64)>,
+        out_of: Option<(&Stretch, f64)>,
+        length: f64,
+    ) -> Self {
         let farthest = if into.is_some() && out_of.is_some() { FAR_CORNER } else { ONE_CORNER };
         let line = |line: Option<(&Stretch, f64)>, own: &Side| match line {
             Some((line, end)) => Side { course: line.clone(), end, short: false },
@@ -91,7 +96,8 @@ impl Corner {
         if at.distance(self.at) > farthest {
             return self.clone();
         }
-        Self { at, into: Side { end: p, ..into }, out_of: Side { end: q, ..out_of }, ..self.clone() }
+        let arc = (self.arc + (at - self.at).dot(self.into.direction())).rem_euclid(length);
+        Self { at, arc, into: Side { end: p, ..into }, out_of: Side { end: q, ..out_of }, ..self.clone() }
     }
 }
 

@@ -1,7 +1,6 @@
 //! A smooth curve → the fewest lines and cubics that pass within a tolerance, with no break of direction between them.
 
-use kurbo::simplify::SimplifyBezPath;
-use kurbo::{BezPath, CubicBez, ParamCurve, PathEl, PathSeg, Point, fit_to_bezpath_opt};
+use kurbo::{CubicBez, ParamCurve, ParamCurveDeriv, PathEl, PathSeg, Point, Vec2};
 
 use super::course::Stretch;
 
@@ -11,6 +10,8 @@ const STRAIGHT: f64 = 0.04;
 const SHORTEST_LINE: f64 = 24.0;
 /// A cubic that bows less than this, in pixels, is a line.
 const FLAT: f64 = 0.02;
+/// Most that one cubic turns, in radians: beyond about a half turn its handles would cross.
+const MOST_TURN: f64 = 2.6;
 /// Between places looked at along a cubic: a part of it.
 const PARTS: u32 = 8;
 
@@ -143,11 +144,9 @@ fn between(curve: &[CubicBez], from: f64, to: f64) -> Vec<CubicBez> {
 /// it. Both are moved by hundredths of a pixel; handles move along, so that no long cubic is swung by a line's direction.
 fn cubics(part: Vec<CubicBez>, start: Point, after: Option<&Run>, tolerance: f64) -> Vec<PathEl> {
     let Some(first) = part.first() else { return Vec::new() };
-    let mut whole = BezPath::new();
-    whole.move_to(first.p0);
-    part.iter().for_each(|c| whole.curve_to(c.p1, c.p2, c.p3));
-    let fitted = if part.len() > 1 { fit_to_bezpath_opt(&SimplifyBezPath::new(&whole), tolerance) } else { whole };
-    let mut elements = fitted.elements()[1..].to_vec();
+    let nodes = nodes(&part);
+    let mut elements: Vec<PathEl> =
+        balanced(&nodes, tolerance).iter().map(|c| PathEl::CurveTo(c.p1, c.p2, c.p3)).collect();
     if let Some(PathEl::CurveTo(a, ..)) = elements.first_mut() {
         *a += start - first.p0;
     }
@@ -156,6 +155,177 @@ fn cubics(part: Vec<CubicBez>, start: Point, after: Option<&Run>, tolerance: f64
         *end = run.start;
     }
     elements
+}
+
+/// A place and the unit direction of the way there.
+type Node = (Point, Vec2);
+
+/// Places along `part`, its ends among them.
+fn nodes(part: &[CubicBez]) -> Vec<Node> {
+    let node = |c: &CubicBez, t: f64| {
+        let along = c.deriv().eval(t).to_vec2();
+        (c.eval(t), along / along.hypot().max(1e-12))
+    };
+    let places = part.iter().flat_map(|c| (0..PARTS).map(move |i| (c, f64::from(i) / f64::from(PARTS))));
+    places.chain(part.last().map(|c| (c, 1.0))).map(|(c, t)| node(c, t)).collect()
+}
+
+/// Cubics as few as greedy growth finds, then with the smallest tolerance that needs no more of them: the last one
+/// would be a stub otherwise and the others strained.
+fn balanced(nodes: &[Node], tolerance: f64) -> Vec<CubicBez> {
+    let mut best = greedy(nodes, tolerance);
+    let (mut low, mut high) = (0.1 * tolerance, tolerance);
+    for _ in 0..4 {
+        let middle = 0.5 * (low + high);
+        let trial = greedy(nodes, middle);
+        if trial.len() <= best.len() {
+            (best, high) = (trial, middle);
+        } else {
+            low = middle;
+        }
+    }
+    best
+}
+
+fn greedy(nodes: &[Node], tolerance: f64) -> Vec<CubicBez> {
+    let last = nodes.len() - 1;
+    let mut pieces = Vec::new();
+    let mut from = 0;
+    while from < last {
+        let (count, curve) = longest(&nodes[from..], tolerance);
+        pieces.push(curve);
+        from += count;
+    }
+    pieces
+}
+
+/// How many steps of `nodes`, at least one, a single cubic can take from the first, and that cubic. Lengths are doubled
+/// until eight times the best fails too, because among noise a short stretch may fail where a longer one fits; then the
+/// end is found by halving.
+fn longest(nodes: &[Node], tolerance: f64) -> (usize, CubicBez) {
+    let last = nodes.len() - 1;
+    let fits = |count: usize| cubic(&nodes[..=count], tolerance);
+    let (mut good, mut best) = (1, shortest(nodes[0], nodes[1]));
+    let mut count = 2;
+    while good < last && count <= 8 * good.max(4) {
+        let trial = count.min(last);
+        if let Some(curve) = fits(trial) {
+            (good, best) = (trial, curve);
+        }
+        if trial == last {
+            break;
+        }
+        count *= 2;
+    }
+    let mut bad = (2 * good).min(last + 1);
+    while bad - good > 1 {
+        let middle = usize::midpoint(good, bad);
+        match fits(middle) {
+            Some(curve) => (good, best) = (middle, curve),
+            None => bad = middle,
+        }
+    }
+    (good, best)
+}
+
+fn shortest(a: Node, b: Node) -> CubicBez {
+    let third = a.0.distance(b.0) / 3.0;
+    CubicBez::new(a.0, a.0 + a.1 * third, b.0 - b.1 * third, b.0)
+}
+
+/// One cubic through the ends of `nodes` in their directions, within `tolerance` of all of them, by least squares with
+/// reparametrisation (P. J. Schneider, "An algorithm for automatically fitting digitized curves", Graphics Gems, 1990).
+/// `None` if there is none.
+fn cubic(nodes: &[Node], tolerance: f64) -> Option<CubicBez> {
+    let (a, b) = (nodes[0], nodes[nodes.len() - 1]);
+    let mut turned = 0.0_f64;
+    let mut most = 0.0_f64;
+    for pair in nodes.windows(2) {
+        turned += pair[0].1.cross(pair[1].1).atan2(pair[0].1.dot(pair[1].1));
+        most = most.max(turned.abs());
+    }
+    if most > MOST_TURN {
+        return None;
+    }
+    refit(nodes, a, b, 8, tolerance).filter(|(_, worst)| *worst <= tolerance).map(|(curve, _)| curve)
+}
+
+/// The best cubic from `a` to `b` for `nodes` after so many rounds, or the first within `enough`, and its largest
+/// distance from them.
+fn refit(nodes: &[Node], a: Node, b: Node, rounds: usize, enough: f64) -> Option<(CubicBez, f64)> {
+    let mut params = chord_lengths(nodes);
+    let mut best: Option<(CubicBez, f64)> = None;
+    for round in 0..rounds {
+        let curve = handles(a, b, nodes, &params)?;
+        let worst = nodes.iter().zip(&params).map(|((p, _), &t)| curve.eval(t).distance(*p)).fold(0.0, f64::max);
+        if best.as_ref().is_none_or(|(_, w)| worst < *w) {
+            best = Some((curve, worst));
+        }
+        // Distances along the curve shrink fast while the parameters settle; across it hardly.
+        if worst <= enough || (round > 1 && enough > 0.0 && worst > 8.0 * enough) {
+            break;
+        }
+        reparametrise(&curve, nodes, &mut params);
+    }
+    best
+}
+
+fn chord_lengths(nodes: &[Node]) -> Vec<f64> {
+    let mut sums = Vec::with_capacity(nodes.len());
+    let mut sum = 0.0;
+    sums.push(0.0);
+    for pair in nodes.windows(2) {
+        sum += pair[0].0.distance(pair[1].0);
+        sums.push(sum);
+    }
+    sums.iter_mut().for_each(|s| *s /= sum.max(1e-12));
+    sums
+}
+
+/// The handle lengths that fit best; `None` if one would be no handle.
+fn handles(a: Node, b: Node, nodes: &[Node], params: &[f64]) -> Option<CubicBez> {
+    let (mut c00, mut c01, mut c11, mut x0, mut x1) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for ((p, _), &t) in nodes.iter().zip(params) {
+        let u = 1.0 - t;
+        let (b0, b1, b2, b3) = (u * u * u, 3.0 * u * u * t, 3.0 * u * t * t, t * t * t);
+        let (v0, v1) = (a.1 * b1, b.1 * -b2);
+        let rest = *p - Point::ORIGIN - a.0.to_vec2() * (b0 + b1) - b.0.to_vec2() * (b2 + b3);
+        c00 += v0.dot(v0);
+        c01 += v0.dot(v1);
+        c11 += v1.dot(v1);
+        x0 += v0.dot(rest);
+        x1 += v1.dot(rest);
+    }
+    let determinant = c00 * c11 - c01 * c01;
+    let chord = a.0.distance(b.0);
+    let length: f64 = nodes.windows(2).map(|p| p[0].0.distance(p[1].0)).sum();
+    if chord < 1e-9 {
+        return None;
+    }
+    let (mut l0, mut l1) = (chord / 3.0, chord / 3.0);
+    if determinant > 1e-9 * c00 * c11 {
+        (l0, l1) = ((x0 * c11 - x1 * c01) / determinant, (c00 * x1 - c01 * x0) / determinant);
+    }
+    // A circle's quarter has 0.36, an S that just does not fold has 0.7. Beyond, noise is fitted.
+    let sane = 0.02 * length..=0.7 * length;
+    if !(sane.contains(&l0) && sane.contains(&l1)) {
+        (l0, l1) = (length / 3.0, length / 3.0);
+    }
+    Some(CubicBez::new(a.0, a.0 + a.1 * l0, b.0 - b.1 * l1, b.0))
+}
+
+/// One Newton step of each parameter towards the nearest place on the curve.
+fn reparametrise(curve: &CubicBez, nodes: &[Node], params: &mut [f64]) {
+    let first = curve.deriv();
+    let second = first.deriv();
+    for ((p, _), t) in nodes.iter().zip(params.iter_mut()) {
+        let off = curve.eval(*t) - *p;
+        let (d, dd) = (first.eval(*t).to_vec2(), second.eval(*t).to_vec2());
+        let slope = d.dot(d) + off.dot(dd);
+        if slope > 1e-12 {
+            *t = (*t - off.dot(d) / slope).clamp(0.0, 1.0);
+        }
+    }
 }
 
 /// Draws what bows too little to be seen as lines.

@@ -56,9 +56,12 @@ pub(super) fn trace(edge: &Measured, tolerance: f64) -> Option<Loop> {
                 found[i].between_lines(
                     lines[before].as_ref().map(|line| (line, end)),
                     lines[i].as_ref().map(|line| (line, found[i].arc)),
+                    ring.length,
                 )
             })
             .collect();
+        // Where corners have moved, other points lie between them.
+        let sides: Vec<Vec<(f64, Point)>> = (0..n).map(|i| between(&ring, &found[i], &found[(i + 1) % n])).collect();
         path.move_to(found[0].at);
         for (i, points) in sides.iter().enumerate() {
             let next = &found[(i + 1) % n];

@@ -12,7 +12,7 @@ const FEWEST: usize = 5;
 /// Rounds of halving and of finding the nearest place on the curve for each point.
 const ROUNDS: usize = 8;
 /// Points may keep to one side of the curve by this on average, in pixels: too little to be seen or cut.
-const UNSEEN: f64 = 0.02;
+const UNSEEN: f64 = 0.03;
 /// Mean of a run of points over its own standard deviation that is no chance any more, among some thousand runs.
 const NO_CHANCE: f64 = 4.0;
 
