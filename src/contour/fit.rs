@@ -1,6 +1,6 @@
 //! A smooth curve → the fewest lines and cubics that pass within a tolerance, with no break of direction between them.
 
-use kurbo::{CubicBez, ParamCurve, ParamCurveDeriv, PathEl, PathSeg, Point, Vec2};
+use kurbo::{CubicBez, ParamCurve, ParamCurveDeriv, PathEl, Point, Vec2};
 
 use super::course::Stretch;
 
@@ -350,10 +350,4 @@ fn flat_cubics_to_lines(start: Point, elements: Vec<PathEl>) -> Vec<PathEl> {
             }
         })
         .collect()
-}
-
-/// Distance from `p` to the nearest of `segments`.
-pub(super) fn distance_to(p: Point, segments: &[PathSeg]) -> f64 {
-    use kurbo::ParamCurveNearest;
-    segments.iter().map(|s| s.nearest(p, 1e-4).distance_sq).fold(f64::INFINITY, f64::min).sqrt()
 }

@@ -230,12 +230,12 @@ impl<'a> Field<'a> {
         }
         let (left, right) = (from.saturating_sub(1), (to + 1).min(self.samples.width));
         let (above, below) = (y.saturating_sub(1), (y + 1).min(self.samples.height - 1));
+        [above, y, below]
+            .into_iter()
+            .for_each(|row| line.hold(row, left, right, |x| self.table.get(self.samples.bytes(x, row))));
         line.columns.clear();
-        line.columns.extend((left..right).map(|x| {
-            let of = |row| self.table.get(self.samples.bytes(x, row));
-            let [a, b, c] = [of(above), of(y), of(below)];
-            [a[0] + b[0] + c[0], a[1] + b[1] + c[1], a[2] + b[2] + c[2]]
-        }));
+        let [p, q, r] = [above, y, below].map(|row| &line.held[row % 3].1);
+        line.columns.extend(p.iter().zip(q).zip(r).map(|((a, b), c)| std::array::from_fn(|k| a[k] + b[k] + c[k])));
         let columns = &line.columns;
         line.distances.extend((from..to).map(|x| {
             let i = x - left;
@@ -245,11 +245,24 @@ impl<'a> Field<'a> {
     }
 }
 
-/// Scratch memory for one row.
+/// Scratch memory for one row, and the colours of the three that were last looked at: rows come one after the other.
 #[derive(Default)]
 struct Line {
     distances: Vec<f32>,
     columns: Vec<[f32; 3]>,
+    /// Row, first and last column, and the colours between; by row modulo three.
+    held: [(Option<(usize, usize, usize)>, Vec<[f32; 3]>); 3],
+}
+
+impl Line {
+    fn hold(&mut self, row: usize, left: usize, right: usize, colour: impl Fn(usize) -> [f32; 3]) {
+        let (what, colours) = &mut self.held[row % 3];
+        if *what != Some((row, left, right)) {
+            *what = Some((row, left, right));
+            colours.clear();
+            colours.extend((left..right).map(colour));
+        }
+    }
 }
 
 fn runs_above(distances: &[f32], threshold: f32, from: usize, out: &mut Row) {

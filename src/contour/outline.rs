@@ -1,10 +1,10 @@
 //! Edge points of one border → a closed loop of lines and cubics, and how truly it follows them.
 
-use kurbo::{BezPath, PathEl, PathSeg, Point};
+use kurbo::{BezPath, PathEl, Point};
 
 use super::corner::{Corner, corners};
 use super::course::{Ring, Stretch};
-use super::fit::{distance_to, fewest};
+use super::fit::fewest;
 use super::spline::{Known, drifts, smooth};
 
 /// A side whose points keep to the line between its corners this closely, in pixels, is that line.
@@ -167,32 +167,42 @@ fn between(ring: &Ring, from: &Corner, to: &Corner) -> Vec<(f64, Point)> {
     all.filter(|(s, _)| *s > first && *s < last).collect()
 }
 
-/// Squared distances of `points` from the path. Points and segments run in the same order, so only segments near the
-/// last nearest one are asked.
+/// Squared distances of `points` from the path, flattened. Points and path run in the same order, so only the lines near
+/// the last nearest one are asked.
 fn misses(path: &BezPath, points: &[Point]) -> Vec<f64> {
-    let segments: Vec<PathSeg> = path.segments().collect();
-    let n = segments.len();
-    let reach = 3.min(n / 2);
-    let mut near = None;
-    let mut out = Vec::new();
-    for &p in points {
-        let nearest = |candidates: &mut dyn Iterator<Item = usize>| {
-            candidates
-                .map(|k| (distance_to(p, &segments[k..=k]), k))
-                .min_by(|a, b| a.0.total_cmp(&b.0))
-                .expect("a path has a segment")
-        };
-        let (mut distance, mut k) = match near {
-            Some(near) => nearest(&mut (0..=2 * reach).map(|d| (near + n + d - reach) % n)),
-            None => nearest(&mut (0..n)),
-        };
-        if distance > 1.0 {
-            (distance, k) = nearest(&mut (0..n));
-        }
-        near = Some(k);
-        out.push(distance * distance);
-    }
-    out
+    const FLAT: f64 = 0.002;
+    const REACH: usize = 12;
+    let mut lines: Vec<[Point; 2]> = Vec::new();
+    let (mut pen, mut start) = (Point::ZERO, Point::ZERO);
+    kurbo::flatten(path, FLAT, |el| match el {
+        PathEl::MoveTo(p) => (pen, start) = (p, p),
+        PathEl::LineTo(p) => lines.push([std::mem::replace(&mut pen, p), p]),
+        _ => lines.push([std::mem::replace(&mut pen, start), start]),
+    });
+    let n = lines.len();
+    let off = |p: Point, k: usize| {
+        let [a, b] = lines[k % n];
+        let along = ((p - a).dot(b - a) / (b - a).hypot2().max(1e-18)).clamp(0.0, 1.0);
+        (a.lerp(b, along).distance_squared(p), k % n)
+    };
+    let mut near = 0;
+    let nearest = |p: Point, from: usize, count: usize| {
+        (from..from + count).map(|k| off(p, k)).min_by(|a, b| a.0.total_cmp(&b.0)).expect("a path has a line")
+    };
+    let mut far = true;
+    points
+        .iter()
+        .map(|&p| {
+            let reach = REACH.min((n - 1) / 2);
+            let mut found = nearest(p, near + n - reach, 2 * reach + 1);
+            if far || found.0 > 1.0 {
+                found = nearest(p, 0, n);
+            }
+            far = found.0 > 1.0;
+            near = found.1;
+            found.0
+        })
+        .collect()
 }
 
 /// Whether any two parts of the flattened loops cross.

@@ -288,6 +288,12 @@ fn noise_is_not_followed() {
     assert!(traced.rms <= 0.2 && traced.worst <= 0.8);
 }
 
+/// Distance from `p` to the nearest of `segments`.
+fn distance_to(p: kurbo::Point, segments: &[kurbo::PathSeg]) -> f64 {
+    use kurbo::ParamCurveNearest;
+    segments.iter().map(|s| s.nearest(p, 1e-4).distance_sq).fold(f64::INFINITY, f64::min).sqrt()
+}
+
 /// A flame: smooth sides, a tip above and a notch below.
 fn flame(cx: f64, cy: f64, size: f64) -> BezPath {
     let place = kurbo::Affine::new([size, 0.0, 0.0, size, cx, cy]);
@@ -307,8 +313,7 @@ fn a_flame_is_smooth_with_few_nodes_and_keeps_its_three_corners() {
         let coverage = if sigma > 0.0 { coverage.blurred(sigma) } else { coverage };
         let traced = all(&coverage.grey(200.0, 60.0, Light::Drawing, noise), Some(Light::Drawing));
         let segments: Vec<_> = truth.segments().collect();
-        let off: Vec<f64> =
-            traced.outline.flatten(0.01)[0].iter().map(|p| fit::distance_to(p.raw(), &segments)).collect();
+        let off: Vec<f64> = traced.outline.flatten(0.01)[0].iter().map(|p| distance_to(p.raw(), &segments)).collect();
         let rms = (off.iter().map(|o| o * o).sum::<f64>() / off.len() as f64).sqrt();
         let worst = off.iter().copied().fold(0.0, f64::max);
         assert!(traced.nodes <= 14, "{} nodes", traced.nodes);

@@ -2,13 +2,17 @@
 
 use kurbo::{Point, Rect, Size};
 
-/// Side of one cell of the raster, in mm. Smaller finds tighter places, and takes longer.
-const CELL: f64 = 0.75;
+/// Least side of one cell of the raster, in mm. Smaller finds tighter places, and takes longer.
+const CELL: f64 = 1.0;
+/// Cells in a raster, at most: a page has less; over a whole prop, words need no tighter place than on a page.
+const CELLS: f64 = 60_000.0;
 
 /// A raster over a window that knows which cells are taken: lines, marks, words already set.
 #[derive(Clone, Debug)]
 pub struct Clearing {
     window: Rect,
+    /// Side of one cell, in mm.
+    cell: f64,
     columns: usize,
     rows: usize,
     taken: Vec<bool>,
@@ -23,20 +27,21 @@ pub struct Clearing {
 impl Clearing {
     /// Everything inside `window` is free.
     pub fn new(window: Rect) -> Self {
-        let columns = (window.width() / CELL).floor().max(0.0) as usize;
-        let rows = (window.height() / CELL).floor().max(0.0) as usize;
-        Self { window, columns, rows, taken: vec![false; columns * rows] }
+        let cell = (window.area() / CELLS).sqrt().max(CELL);
+        let columns = (window.width() / cell).floor().max(0.0) as usize;
+        let rows = (window.height() / cell).floor().max(0.0) as usize;
+        Self { window, cell, columns, rows, taken: vec![false; columns * rows] }
     }
 
     /// Takes every cell closer than `margin` to the line through `points`.
     pub fn take_line(&mut self, points: &[Point], margin: f64) {
-        let reach = margin + CELL;
+        let reach = margin + self.cell;
         for pair in points.windows(2) {
             let hull = Rect::from_points(pair[0], pair[1]).inflate(reach, reach);
             if hull.intersect(self.window).area() <= 0.0 {
                 continue;
             }
-            let steps = (pair[0].distance(pair[1]) / CELL).ceil().max(1.0) as usize;
+            let steps = (pair[0].distance(pair[1]) / self.cell).ceil().max(1.0) as usize;
             for step in 0..=steps {
                 let p = pair[0].lerp(pair[1], step as f64 / steps as f64);
                 self.take(Rect::from_center_size(p, Size::new(2.0 * margin, 2.0 * margin)));
@@ -62,7 +67,7 @@ impl Clearing {
 
     /// Takes every cell whose middle lies outside (`keep_inside`) or inside (otherwise) the even-odd area of `loops`.
     pub fn take_area(&mut self, loops: &[Vec<Point>], keep_inside: bool) {
-        let middle = |row: usize| self.window.y0 + (row as f64 + 0.5) * CELL;
+        let middle = |row: usize| self.window.y0 + (row as f64 + 0.5) * self.cell;
         let mut crossings = vec![Vec::new(); self.rows];
         for pair in loops.iter().flat_map(|points| points.windows(2)) {
             let (a, b) = (pair[0], pair[1]);
@@ -77,7 +82,7 @@ impl Clearing {
         for (row, mut crossings) in crossings.into_iter().enumerate() {
             crossings.sort_by(f64::total_cmp);
             for column in 0..self.columns {
-                let x = self.window.x0 + (column as f64 + 0.5) * CELL;
+                let x = self.window.x0 + (column as f64 + 0.5) * self.cell;
                 let inside = crossings.partition_point(|&c| c < x) % 2 == 1;
                 if inside != keep_inside {
                     self.taken[row * self.columns + column] = true;
@@ -98,7 +103,7 @@ impl Clearing {
             sum += kurbo::Vec2::new((index % self.columns) as f64 + 0.5, (index / self.columns) as f64 + 0.5);
             count += 1.0;
         }
-        if count > 0.0 { self.window.origin() + sum * (CELL / count) } else { self.window.center() }
+        if count > 0.0 { self.window.origin() + sum * (self.cell / count) } else { self.window.center() }
     }
 
     /// The free place of `size` whose middle is nearest to `wish`, with as much air around it as can be had up to
@@ -113,15 +118,15 @@ impl Clearing {
     /// Rows are searched from the wish outwards, until they lie farther than the best place. Of places equally far it is
     /// the topmost, then the leftmost.
     fn find_tight(&self, sums: &[u32], size: Size, wish: Point, air: f64) -> Option<Rect> {
-        let wide = ((size.width + 2.0 * air) / CELL).ceil() as usize + 1;
-        let high = ((size.height + 2.0 * air) / CELL).ceil() as usize + 1;
+        let wide = ((size.width + 2.0 * air) / self.cell).ceil() as usize + 1;
+        let high = ((size.height + 2.0 * air) / self.cell).ceil() as usize + 1;
         if wide > self.columns || high > self.rows {
             return None;
         }
         let stride = self.columns + 1;
         let middle = |row: usize, column: usize| {
             self.window.origin()
-                + kurbo::Vec2::new(column as f64 + wide as f64 / 2.0, row as f64 + high as f64 / 2.0) * CELL
+                + kurbo::Vec2::new(column as f64 + wide as f64 / 2.0, row as f64 + high as f64 / 2.0) * self.cell
         };
         let off = |row: usize| (middle(row, 0).y - wish.y).powi(2);
         let mut rows: Vec<usize> = (0..=self.rows - high).collect();
@@ -161,11 +166,11 @@ impl Clearing {
     }
 
     fn column(&self, x: f64) -> usize {
-        ((x - self.window.x0) / CELL).floor().max(0.0) as usize
+        ((x - self.window.x0) / self.cell).floor().max(0.0) as usize
     }
 
     fn row(&self, y: f64) -> usize {
-        ((y - self.window.y0) / CELL).floor().max(0.0) as usize
+        ((y - self.window.y0) / self.cell).floor().max(0.0) as usize
     }
 }
 
