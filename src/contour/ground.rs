@@ -168,7 +168,7 @@ impl<'a> Field<'a> {
     fn palest(&self, clip: &[Row], floor: f32) -> Option<f32> {
         const BINS: usize = 1024;
         let floor = floor.max(0.02);
-        let step = (clip.len() / 500).max(1);
+        let step = (clip.len() / 125).max(1);
         let mut counts = vec![0_usize; BINS];
         let mut line = Line::default();
         for y in (0..clip.len()).step_by(step) {
@@ -222,7 +222,8 @@ impl<'a> Field<'a> {
         #[expect(clippy::cast_precision_loss, reason = "coordinates stay below 2^24")]
         let off = |lab: [f32; 3], x: usize| {
             let far = |t: &Tone| distance(lab, t.at(x as f32, y as f32));
-            ground.tones.iter().map(far).fold(f32::INFINITY, f32::min)
+            // `f32::min` looks for NaN, which costs more than the distance.
+            ground.tones.iter().map(far).fold(f32::INFINITY, |least, d| if d < least { d } else { least })
         };
         if !self.smooth {
             line.distances.extend((from..to).map(|x| off(self.table.get(self.samples.bytes(x, y)), x)));
