@@ -175,7 +175,7 @@ fn nodes(part: &[CubicBez]) -> Vec<Node> {
 fn balanced(nodes: &[Node], tolerance: f64) -> Vec<CubicBez> {
     let mut best = greedy(nodes, tolerance);
     let (mut low, mut high) = (0.1 * tolerance, tolerance);
-    for _ in 0..4 {
+    for _ in 0..2 {
         let middle = 0.5 * (low + high);
         let trial = greedy(nodes, middle);
         if trial.len() <= best.len() {

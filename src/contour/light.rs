@@ -17,7 +17,7 @@ const FINE: f64 = 4.0;
 /// Bins on either side of the edge.
 const BINS: usize = 24;
 /// Cracks looked at: enough for a hundred samples a bin.
-const ENOUGH: usize = 6000;
+const ENOUGH: usize = 2500;
 /// Profiles on either side through which the edge's course is fitted.
 const COURSE: usize = 6;
 

@@ -9,6 +9,8 @@ use super::spline::{Known, drifts, smooth};
 
 /// A side whose points keep to the line between its corners this closely, in pixels, is that line.
 const UNSEEN: f64 = 0.04;
+/// A corner is astray when the line from it passes a straight side at this distance, in pixels.
+const ASTRAY: f64 = 0.3;
 /// Where edge points lie farther apart, in pixels, the gap is filled along a line.
 const FARTHEST: f64 = 2.0;
 
@@ -65,6 +67,9 @@ pub(super) fn trace(edge: &Measured, tolerance: f64) -> Option<Loop> {
         path.move_to(found[0].at);
         for (i, points) in sides.iter().enumerate() {
             let next = &found[(i + 1) % n];
+            if let (Some(line), Some(first), Some(last)) = (&lines[i], points.first(), points.last()) {
+                keep_to(line, [first.0, last.0], [found[i].at, next.at], ring.noise).for_each(|p| path.line_to(p));
+            }
             let points: Vec<Point> = points.iter().map(|(_, p)| *p).collect();
             if lines[i].is_some() || points.len() < 4 {
                 path.line_to(next.at);
@@ -87,6 +92,15 @@ fn straight(points: &[(f64, Point)], noise: f64) -> Option<Stretch> {
     let off: Vec<f64> = points.iter().map(|(s, p)| along.cross(*p - line.at(*s))).collect();
     let near = off.iter().all(|d| d.abs() <= 5.0 * noise + 0.1);
     (near && !drifts(&off, noise, UNSEEN)).then_some(line)
+}
+
+/// Where the line between two `corners` would leave the points of a straight side, because noise has moved a corner: the
+/// ends of the side itself, so that only the rounded part beside the corner suffers.
+fn keep_to(line: &Stretch, ends: [f64; 2], corners: [Point; 2], noise: f64) -> impl Iterator<Item = Point> {
+    let [a, b] = corners;
+    let chord = (b - a) / (b - a).hypot().max(1e-12);
+    let places = ends.map(|s| line.at(s));
+    places.into_iter().filter(move |p| chord.cross(*p - a).abs() > ASTRAY + 2.0 * noise)
 }
 
 /// The bent way from a corner to the next.
