@@ -235,7 +235,7 @@ impl<'a> Field<'a> {
             .into_iter()
             .for_each(|row| line.hold(row, left, right, |x| self.table.get(self.samples.bytes(x, row))));
         line.columns.clear();
-        let [p, q, r] = [above, y, below].map(|row| &line.held[row % 3].1);
+        let [p, q, r] = [above, y, below].map(|row| &line.held[row % 3].colours);
         line.columns.extend(p.iter().zip(q).zip(r).map(|((a, b), c)| std::array::from_fn(|k| a[k] + b[k] + c[k])));
         let columns = &line.columns;
         line.distances.extend((from..to).map(|x| {
@@ -251,13 +251,20 @@ impl<'a> Field<'a> {
 struct Line {
     distances: Vec<f32>,
     columns: Vec<[f32; 3]>,
-    /// Row, first and last column, and the colours between; by row modulo three.
-    held: [(Option<(usize, usize, usize)>, Vec<[f32; 3]>); 3],
+    /// By row modulo three.
+    held: [Held; 3],
+}
+
+#[derive(Default)]
+struct Held {
+    /// Row, first and last column.
+    what: Option<(usize, usize, usize)>,
+    colours: Vec<[f32; 3]>,
 }
 
 impl Line {
     fn hold(&mut self, row: usize, left: usize, right: usize, colour: impl Fn(usize) -> [f32; 3]) {
-        let (what, colours) = &mut self.held[row % 3];
+        let Held { what, colours } = &mut self.held[row % 3];
         if *what != Some((row, left, right)) {
             *what = Some((row, left, right));
             colours.clear();
