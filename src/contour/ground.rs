@@ -25,6 +25,21 @@ impl Tone {
     fn at(&self, x: f32, y: f32) -> [f32; 3] {
         std::array::from_fn(|c| self.plane[0][c] + self.plane[1][c] * x + self.plane[2][c] * y)
     }
+
+    /// Lowers `squares` to the squared distances of the colours that begin at `start` and go right.
+    #[expect(clippy::cast_precision_loss, reason = "coordinates stay below 2^24")]
+    fn distances(&self, start: (usize, usize), colours: &Colours, squares: &mut [f32]) {
+        let first = self.at(start.0 as f32, start.1 as f32);
+        let step = self.plane[1];
+        let [p, q, r] = &colours.0;
+        for ((((square, p), q), r), i) in squares.iter_mut().zip(p).zip(q).zip(r).zip(0_i32..) {
+            let off = |c: usize, value: &f32| value - (first[c] + step[c] * i as f32);
+            let [p, q, r] = [off(0, p), off(1, q), off(2, r)];
+            let far = p * p + q * q + r * r;
+            // `f32::min` looks for NaN, which costs more than the distance.
+            *square = if far < *square { far } else { *square };
+        }
+    }
 }
 
 fn distance(a: [f32; 3], b: [f32; 3]) -> f32 {
@@ -169,9 +184,8 @@ impl<'a> Field<'a> {
         const BINS: usize = 1024;
         let floor = floor.max(0.02);
         let step = (clip.len() / 125).max(1);
-        let mut counts = vec![0_usize; BINS];
-        let mut line = Line::default();
-        for y in (0..clip.len()).step_by(step) {
+        let count = |(mut counts, mut line): (Vec<usize>, Line), i: usize| {
+            let y = i * step;
             for &(from, to) in &clip[y] {
                 self.distances(y, from, to, &mut line);
                 for &d in line.distances.iter().filter(|d| **d > floor) {
@@ -180,7 +194,14 @@ impl<'a> Field<'a> {
                     counts[bin.min(BINS - 1)] += 1;
                 }
             }
-        }
+            (counts, line)
+        };
+        let none = || vec![0_usize; BINS];
+        let counts = (0..clip.len().div_ceil(step))
+            .into_par_iter()
+            .fold(|| (none(), Line::default()), count)
+            .map(|(counts, _)| counts)
+            .reduce(none, |a, b| a.iter().zip(b).map(|(a, b)| a + b).collect());
         let total: usize = counts.iter().sum();
         if total * step < super::SPECK {
             return None;
@@ -219,30 +240,72 @@ impl<'a> Field<'a> {
             line.distances.extend((from..to).map(|x| f32::from(self.samples.alpha_byte(x, y)) / 255.0));
             return;
         };
-        #[expect(clippy::cast_precision_loss, reason = "coordinates stay below 2^24")]
-        let off = |lab: [f32; 3], x: usize| {
-            let far = |t: &Tone| distance(lab, t.at(x as f32, y as f32));
-            // `f32::min` looks for NaN, which costs more than the distance.
-            ground.tones.iter().map(far).fold(f32::INFINITY, |least, d| if d < least { d } else { least })
-        };
-        if !self.smooth {
-            line.distances.extend((from..to).map(|x| off(self.table.get(self.samples.bytes(x, y)), x)));
-            return;
+        line.distances.resize(to - from, f32::INFINITY);
+        if self.smooth {
+            self.average(y, from, to, line);
+        } else {
+            self.look(y, from, to, &mut line.colours);
         }
+        let Line { distances, colours, .. } = line;
+        ground.tones.iter().for_each(|tone| tone.distances((from, y), colours, distances));
+        distances.iter_mut().for_each(|d| *d = d.sqrt());
+    }
+
+    fn look(&self, y: usize, from: usize, to: usize, colours: &mut Colours) {
+        let [p, q, r] = colours.sized(to - from);
+        let mut pixels = p.iter_mut().zip(q).zip(r);
+        self.samples.row(y, from, to, |rgb| {
+            if let Some(((p, q), r)) = pixels.next() {
+                [*p, *q, *r] = self.table.get(rgb);
+            }
+        });
+    }
+
+    /// Fills `line.colours` with the mean of each pixel's 3 × 3 neighbours, the border repeated beyond itself.
+    fn average(&self, y: usize, from: usize, to: usize, line: &mut Line) {
         let (left, right) = (from.saturating_sub(1), (to + 1).min(self.samples.width));
-        let (above, below) = (y.saturating_sub(1), (y + 1).min(self.samples.height - 1));
-        [above, y, below]
-            .into_iter()
-            .for_each(|row| line.hold(row, left, right, |x| self.table.get(self.samples.bytes(x, row))));
-        line.columns.clear();
-        let [p, q, r] = [above, y, below].map(|row| &line.held[row % 3].colours);
-        line.columns.extend(p.iter().zip(q).zip(r).map(|((a, b), c)| std::array::from_fn(|k| a[k] + b[k] + c[k])));
-        let columns = &line.columns;
-        line.distances.extend((from..to).map(|x| {
-            let i = x - left;
-            let (p, q, r) = (columns[i.saturating_sub(1)], columns[i], columns[(i + 1).min(columns.len() - 1)]);
-            off(std::array::from_fn(|c| (p[c] + q[c] + r[c]) / 9.0), x)
-        }));
+        let rows = [y.saturating_sub(1), y, (y + 1).min(self.samples.height - 1)];
+        for row in rows {
+            let held = &mut line.held[row % 3];
+            if held.what != Some((row, left, right)) {
+                held.what = Some((row, left, right));
+                self.look(row, left, right, &mut held.colours);
+            }
+        }
+        let [above, here, below] = rows.map(|row| &line.held[row % 3].colours.0);
+        let means = line.colours.sized(to - from);
+        for (axis, mean) in means.into_iter().enumerate() {
+            let sums = &mut line.columns;
+            sums.clear();
+            let column = |((a, b), c): ((&f32, &f32), &f32)| a + b + c;
+            // Nothing is left of the first column, or right of the last: they stand there once more.
+            let columns = above[axis].iter().zip(&here[axis]).zip(&below[axis]).map(column);
+            sums.extend((left == from).then_some(0.0));
+            sums.extend(columns);
+            sums.extend((right == to).then_some(0.0));
+            let n = sums.len();
+            if left == from {
+                sums[0] = sums[1];
+            }
+            if right == to {
+                sums[n - 1] = sums[n - 2];
+            }
+            let near = sums[..n - 2].iter().zip(&sums[1..n - 1]).zip(&sums[2..]);
+            mean.iter_mut().zip(near).for_each(|(mean, ((a, b), c))| *mean = (a + b + c) / 9.0);
+        }
+    }
+}
+
+/// OKLab of the pixels of a row, axis by axis: the processor works on four of one axis at once.
+#[derive(Default)]
+struct Colours([Vec<f32>; 3]);
+
+impl Colours {
+    fn sized(&mut self, n: usize) -> [&mut [f32]; 3] {
+        self.0.each_mut().map(|axis| {
+            axis.resize(n, 0.0);
+            axis.as_mut_slice()
+        })
     }
 }
 
@@ -250,7 +313,8 @@ impl<'a> Field<'a> {
 #[derive(Default)]
 struct Line {
     distances: Vec<f32>,
-    columns: Vec<[f32; 3]>,
+    colours: Colours,
+    columns: Vec<f32>,
     /// By row modulo three.
     held: [Held; 3],
 }
@@ -259,18 +323,7 @@ struct Line {
 struct Held {
     /// Row, first and last column.
     what: Option<(usize, usize, usize)>,
-    colours: Vec<[f32; 3]>,
-}
-
-impl Line {
-    fn hold(&mut self, row: usize, left: usize, right: usize, colour: impl Fn(usize) -> [f32; 3]) {
-        let Held { what, colours } = &mut self.held[row % 3];
-        if *what != Some((row, left, right)) {
-            *what = Some((row, left, right));
-            colours.clear();
-            colours.extend((left..right).map(colour));
-        }
-    }
+    colours: Colours,
 }
 
 fn runs_above(distances: &[f32], threshold: f32, from: usize, out: &mut Row) {

@@ -91,6 +91,18 @@ impl<'a> Samples<'a> {
         [self.byte(at), self.byte(at + 1), self.byte(at + 2)]
     }
 
+    /// Red, green and blue of the pixels `from..to` of row `y`, in steps of 1/255. Most pictures have three bytes a
+    /// pixel and are read without asking each time.
+    pub(super) fn row(&self, y: usize, from: usize, to: usize, mut see: impl FnMut([u8; 3])) {
+        match self.data {
+            Data::Eight(bytes) if self.channels == 3 => {
+                let at = |x: usize| (y * self.width + x) * 3;
+                bytes[at(from)..at(to)].as_chunks().0.iter().for_each(|rgb| see(*rgb));
+            }
+            _ => (from..to).for_each(|x| see(self.bytes(x, y))),
+        }
+    }
+
     /// Red, green and blue as encoded, 0 to 1.
     fn encoded(&self, x: usize, y: usize) -> Colour {
         let at = (y * self.width + x) * self.channels;
@@ -135,12 +147,11 @@ pub(super) fn linear(encoded: f64) -> f64 {
     if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
 }
 
-/// Lightness and two opponent axes, nearly even to the eye: OKLab (B. Ottosson, 2020), with the straight toe of
+/// Linear light → lightness and two opponent axes, nearly even to the eye: OKLab (B. Ottosson, 2020), with the straight toe of
 /// CIELAB (CIE 15) instead of a bare cube root, whose endless slope at black would make sensor noise look like colour.
-fn oklab(rgb: Colour) -> [f32; 3] {
+fn oklab([r, g, b]: Colour) -> [f32; 3] {
     const TOE: f64 = 216.0 / 24389.0;
     let root = |t: f64| if t > TOE { t.cbrt() } else { (24389.0 / 27.0 * t + 16.0) / 116.0 };
-    let [r, g, b] = rgb.map(linear);
     let l = root(0.412_221_470_8 * r + 0.536_332_536_3 * g + 0.051_445_992_9 * b);
     let m = root(0.211_903_498_2 * r + 0.680_699_545_1 * g + 0.107_396_956_6 * b);
     let s = root(0.088_302_461_9 * r + 0.281_718_837_6 * g + 0.629_978_700_5 * b);
@@ -158,7 +169,11 @@ pub(super) struct LabTable(Vec<[f32; 3]>);
 
 impl LabTable {
     pub(super) fn new() -> Self {
-        let step = |i: usize| (4.0 * f64::from(u32::try_from(i & 63).expect("six bits")) + 1.5) / 255.0;
+        let steps: [f64; 64] = std::array::from_fn(|i| {
+            let middle = 4.0 * f64::from(u32::try_from(i).expect("six bits")) + 1.5;
+            linear(middle / 255.0)
+        });
+        let step = |i: usize| steps[i & 63];
         Self((0..1 << 18).into_par_iter().map(|i| oklab([step(i >> 12), step(i >> 6), step(i)])).collect())
     }
 
