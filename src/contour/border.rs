@@ -41,7 +41,7 @@ impl Crack {
 }
 
 /// Cells among which the deepest is looked for.
-const ENOUGH: usize = 400_000;
+const ENOUGH: usize = 100_000;
 /// Cells kept free around the shape, so that edges can be looked at from outside.
 const RIM: i64 = 24;
 
@@ -82,16 +82,14 @@ impl Grid {
     /// All borders of the shape, each with the shape to the right of its way: clockwise on the screen around the
     /// shape, anticlockwise around holes. Pixels that meet in a corner only are kept apart, so no border touches itself.
     pub(super) fn borders(&self) -> Vec<Vec<Crack>> {
-        let height = self.cells.len() / self.width;
         let mut seen = vec![false; self.cells.len()];
         let mut borders = Vec::new();
-        for row in 0..height {
-            for column in 0..self.width {
-                let (x, y) = (self.left + signed(column), self.top + signed(row));
-                let upper_side = self.at(x, y) == Cell::Shape && self.at(x, y - 1) != Cell::Shape;
-                if upper_side && !seen[row * self.width + column] {
-                    borders.push(self.follow(x, y, &mut seen));
-                }
+        // The rim leaves the first row without a shape.
+        for i in self.width..self.cells.len() {
+            let upper_side = self.cells[i] == Cell::Shape && self.cells[i - self.width] != Cell::Shape;
+            if upper_side && !seen[i] {
+                let (x, y) = (self.left + signed(i % self.width), self.top + signed(i / self.width));
+                borders.push(self.follow(x, y, &mut seen));
             }
         }
         borders

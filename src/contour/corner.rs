@@ -121,7 +121,9 @@ fn side(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, reach: f64) -> Vec
     };
     // The place may have moved away from the point by which it was first found.
     let points = (-40..half).map(|k| ring.get(near + k * step));
-    points.skip_while(|p| distance(p) < gap).take_while(|p| distance(p) <= reach).collect()
+    let mut found = Vec::with_capacity(128);
+    found.extend(points.skip_while(|p| distance(p) < gap).take_while(|p| distance(p) <= reach));
+    found
 }
 
 /// The corners of a ring, in its order. `blur`: standard deviation of the blur, in pixels.
@@ -145,7 +147,10 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
             };
             let rooms = [room(&mut (1..n).map(|d| k + n - d)), room(&mut (1..n).map(|d| k + d))];
             // The vertex of a sharp tip may stand on its flank, some way before where the other flank begins.
-            [1.0, 2.5, 5.0].iter().find_map(|times| confirm(ring, vertices[k], blur, rooms, *times))
+            [1.0, 2.5, 5.0].iter().find_map(|&times| {
+                let turns = times == 1.0 || turns_much(ring, vertices[k], times * least);
+                turns.then(|| confirm(ring, vertices[k], blur, rooms, times)).flatten()
+            })
         })
         .collect();
     found.sort_by(|a, b| a.arc.total_cmp(&b.arc));
@@ -197,6 +202,17 @@ fn vertices(ring: &Ring, tolerance: f64) -> Vec<isize> {
     found.sort_unstable();
     found.dedup();
     found.into_iter().map(|i| isize::try_from(i).expect("fits")).collect()
+}
+
+/// Whether the chords before and after point `near`, each from `gap` to twice that along the way, leave a corner of
+/// [`LEAST_SHORT_TURN`] possible between them.
+fn turns_much(ring: &Ring, near: isize, gap: f64) -> bool {
+    let s = ring.get(near).0;
+    let place = |way: Way, gap: f64| side(ring, near, s, way, gap, gap + 8.0).first().map(|p| p.1);
+    let chord = |way| Some(place(way, 2.0 * gap)? - place(way, gap)?);
+    let (Some(before), Some(after)) = (chord(Way::Back), chord(Way::Forth)) else { return true };
+    // Against the way, and with it.
+    (-before).cross(after).atan2((-before).dot(after)).abs() > 0.6 * LEAST_SHORT_TURN
 }
 
 /// Along the way from a corner, as far as blur mixes what lies beyond it in.
@@ -275,13 +291,22 @@ fn nearest(ring: &Ring, near: isize, p: Point) -> (f64, f64, f64) {
 fn carry_on(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, room: f64, degree: usize) -> Option<Side> {
     let longest = side(ring, near, s, way, gap, gap + REACHES[0]);
     let noise = (COMMON * ring.noise).max(LEAST_NOISE);
-    let best = REACHES
-        .into_iter()
-        .flat_map(|reach| {
-            let count = longest.iter().take_while(|(t, _)| (t - s).abs() <= gap + reach).count();
-            courses(&longest[..count], s, noise, degree)
-        })
-        .min_by(|a, b| a.0.total_cmp(&b.0));
+    let mut best: Option<(f64, Stretch)> = None;
+    let mut count = usize::MAX;
+    for reach in REACHES {
+        let within = longest.partition_point(|(t, _)| (t - s).abs() <= gap + reach);
+        if within == count {
+            continue;
+        }
+        count = within;
+        let fits = Stretch::fits(&longest[..count]);
+        let least = best.as_ref().map_or(f64::INFINITY, |(error, _)| *error);
+        // The shorter a stretch, the less sure is even its line: no later one can be better.
+        if fits.first().is_some_and(|line| (line.unsure_place(s) * noise).powi(2) >= least) {
+            break;
+        }
+        best = best.into_iter().chain(surest(fits, &longest[..count], s, noise, degree, least)).last();
+    }
     let found = best.map(|(_, course)| Side { course, end: s, short: false });
     found.or_else(|| {
         let inner = gap.min(0.35 * room);
@@ -294,11 +319,17 @@ fn carry_on(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, room: f64, deg
     })
 }
 
-/// Polynomials through `points` that are true to them, each with the square of its likely error at `s`: what noise makes
-/// of it, and what the next higher degree says it leaves out beyond what noise may say there.
-fn courses(points: &[(f64, Point)], s: f64, noise: f64, degree: usize) -> Vec<(f64, Stretch)> {
-    let fits: Vec<Stretch> =
-        (1..=3).map_while(|d| (points.len() >= d + 4).then(|| Stretch::fit(points, d)).flatten()).collect();
+/// Of the polynomials `fits` through `points` that are true to them, the one with the least square of its likely error at
+/// `s`, which must be below `least`: what noise makes of it, and what the next higher degree says it leaves out beyond
+/// what noise may say there.
+fn surest(
+    fits: Vec<Stretch>,
+    points: &[(f64, Point)],
+    s: f64,
+    noise: f64,
+    degree: usize,
+    least: f64,
+) -> Option<(f64, Stretch)> {
     let error = |k: usize| {
         let own = fits[k].unsure_place(s).powi(2);
         let Some(next) = fits.get(k + 1) else { return own * noise * noise };
@@ -306,8 +337,11 @@ fn courses(points: &[(f64, Point)], s: f64, noise: f64, degree: usize) -> Vec<(f
         let chance = (next.unsure_place(s).powi(2) - own).max(0.0) * noise * noise;
         own * noise * noise + (apart - chance).max(0.0)
     };
-    let errors: Vec<f64> = (0..fits.len()).map(error).collect();
-    errors.into_iter().zip(fits).take(degree).filter(|(_, course)| is_true(course, points, noise)).collect()
+    let mut order: Vec<(f64, usize)> = (0..fits.len().min(degree)).map(|k| (error(k), k)).collect();
+    order.retain(|(error, _)| *error < least);
+    order.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (error, k) = order.into_iter().find(|(_, k)| is_true(&fits[*k], points, noise))?;
+    Some((error, fits[k].clone()))
 }
 
 /// Whether what is left over looks like noise.

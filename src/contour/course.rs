@@ -20,41 +20,18 @@ pub(super) struct Stretch {
 impl Stretch {
     /// Least squares through (distance along the way, place). `degree` is 1, 2 or 3; `None` for too few points.
     pub(super) fn fit(points: &[(f64, Point)], degree: usize) -> Option<Self> {
-        let (first, last) = (points.first()?, points.last()?);
-        let (middle, half) = (f64::midpoint(first.0, last.0), 0.5 * (last.0 - first.0).abs());
-        if points.len() <= degree || half < 1e-9 {
-            return None;
-        }
-        let origin = first.1;
-        let mut normal = Matrix4::zeros();
-        let (mut x, mut y) = (Vector4::zeros(), Vector4::zeros());
-        for (s, p) in points {
-            let powers = powers((s - middle) / half, degree);
-            normal += powers * powers.transpose();
-            x += powers * (p.x - origin.x);
-            y += powers * (p.y - origin.y);
-        }
-        for unused in degree + 1..4 {
-            normal[(unused, unused)] = 1.0;
-        }
-        let solved = normal.cholesky()?;
-        let (x, y) = (solved.solve(&x), solved.solve(&y));
-        let terms = std::array::from_fn(|k| Vec2::new(x[k], y[k]));
-        let mut spread = solved.inverse();
-        for unused in degree + 1..4 {
-            spread[(unused, unused)] = 0.0;
-        }
-        let mut stretch = Self { origin, terms, middle, half, spread, rms: 0.0 };
-        let rest: f64 = points.iter().map(|(s, p)| (*p - stretch.at(*s)).hypot2()).sum();
-        #[expect(clippy::cast_precision_loss, reason = "a count of points")]
-        let free = (points.len() - degree - 1).max(1) as f64;
-        stretch.rms = (rest / free).sqrt();
-        Some(stretch)
+        Sums::of(points)?.fit(degree)
+    }
+
+    /// One for each degree from 1 up to 3 as the number of points allows, with at least three of them to spare.
+    pub(super) fn fits(points: &[(f64, Point)]) -> Vec<Self> {
+        let Some(sums) = Sums::of(points) else { return Vec::new() };
+        (1..=3).map_while(|degree| (points.len() >= degree + 4).then(|| sums.fit(degree)).flatten()).collect()
     }
 
     /// The place at `s` along the way.
     pub(super) fn at(&self, s: f64) -> Point {
-        let powers = powers((s - self.middle) / self.half, 3);
+        let powers = powers((s - self.middle) / self.half);
         (0..4).fold(self.origin, |p, k| p + self.terms[k] * powers[k])
     }
 
@@ -66,7 +43,7 @@ impl Stretch {
 
     /// Standard deviation of [`Self::at`] over that of one point.
     pub(super) fn unsure_place(&self, s: f64) -> f64 {
-        let powers = powers((s - self.middle) / self.half, 3);
+        let powers = powers((s - self.middle) / self.half);
         powers.dot(&(self.spread * powers)).max(0.0).sqrt()
     }
 
@@ -77,9 +54,68 @@ impl Stretch {
     }
 }
 
-fn powers(t: f64, degree: usize) -> Vector4<f64> {
-    let all = [1.0, t, t * t, t * t * t];
-    Vector4::from_fn(|k, _| if k <= degree { all[k] } else { 0.0 })
+/// What least squares of any degree need to know of points.
+struct Sums {
+    origin: Point,
+    middle: f64,
+    half: f64,
+    count: usize,
+    /// Of the powers of the way, 0 to 6.
+    powers: [f64; 7],
+    /// Of the powers 0 to 3, times the place.
+    places: [Vec2; 4],
+    /// Of the place's square.
+    squares: f64,
+}
+
+impl Sums {
+    fn of(points: &[(f64, Point)]) -> Option<Self> {
+        let (first, last) = (points.first()?, points.last()?);
+        let (middle, half) = (f64::midpoint(first.0, last.0), 0.5 * (last.0 - first.0).abs());
+        if half < 1e-9 {
+            return None;
+        }
+        let origin = first.1;
+        let mut sums =
+            Self { origin, middle, half, count: points.len(), powers: [0.0; 7], places: [Vec2::ZERO; 4], squares: 0.0 };
+        for (s, p) in points {
+            let (t, place) = ((s - middle) / half, *p - origin);
+            let (t2, t3) = (t * t, t * t * t);
+            for (sum, power) in sums.powers.iter_mut().zip([1.0, t, t2, t3, t2 * t2, t3 * t2, t3 * t3]) {
+                *sum += power;
+            }
+            for (sum, power) in sums.places.iter_mut().zip([1.0, t, t2, t3]) {
+                *sum += power * place;
+            }
+            sums.squares += place.hypot2();
+        }
+        Some(sums)
+    }
+
+    fn fit(&self, degree: usize) -> Option<Stretch> {
+        if self.count <= degree {
+            return None;
+        }
+        let used = |i: usize, j: usize| i <= degree && j <= degree;
+        let normal = Matrix4::from_fn(|i, j| match (used(i, j), i == j) {
+            (true, _) => self.powers[i + j],
+            (false, same) => f64::from(u8::from(same)),
+        });
+        let mut spread = normal.cholesky()?.inverse();
+        for unused in degree + 1..4 {
+            spread[(unused, unused)] = 0.0;
+        }
+        let terms: [Vec2; 4] = std::array::from_fn(|i| (0..4).map(|j| spread[(i, j)] * self.places[j]).sum());
+        let explained: f64 = terms.iter().zip(&self.places).map(|(term, sum)| term.dot(*sum)).sum();
+        #[expect(clippy::cast_precision_loss, reason = "a count of points")]
+        let free = (self.count - degree - 1).max(1) as f64;
+        let rms = ((self.squares - explained).max(0.0) / free).sqrt();
+        Some(Stretch { origin: self.origin, terms, middle: self.middle, half: self.half, spread, rms })
+    }
+}
+
+fn powers(t: f64) -> Vector4<f64> {
+    Vector4::new(1.0, t, t * t, t * t * t)
 }
 
 fn slopes(t: f64) -> Vector4<f64> {

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 
 use super::border::{Cell, Crack, Grid};
 use super::samples::{Colour, Meter};
-use super::tone::Scale;
+use super::tone::{self, Scale};
 use crate::build_file::Light;
 
 /// Pixels looked at on either side of a crack.
@@ -47,6 +47,8 @@ pub(super) struct Profile {
     pub(super) side: Crack,
     /// Colours from outside to inside; number `REACH` is the pixel inside the crack.
     colours: [Colour; 2 * REACH],
+    /// Of each of them.
+    brightness: [f64; 2 * REACH],
     /// First and last of them that belong to this edge.
     first: usize,
     last: usize,
@@ -58,7 +60,7 @@ pub(super) struct Profile {
     sure: bool,
     /// The other edge of the same thin part or narrow notch, if it comes near.
     other: Option<Other>,
-    /// How much of each pixel the object covers.
+    /// How much of each pixel the object covers; not a number where nobody asks.
     coverage: [f64; 2 * REACH],
 }
 
@@ -120,9 +122,9 @@ pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
 impl Edge {
     /// Looks across every crack of a closed border that lies squarely enough.
     pub(super) fn look(border: &[Crack], grid: &Grid, meter: Meter) -> Self {
-        let square: Vec<usize> = (0..border.len()).filter(|&i| squarely(border, i)).collect();
-        let mut profiles: Vec<Profile> =
-            square.par_iter().filter_map(|&i| Profile::take(i, border[i], grid, meter)).collect();
+        let free = |crack: &Crack| grid.at(crack.x + crack.out.0, crack.y + crack.out.1) == Cell::Ground;
+        let square: Vec<usize> = (0..border.len()).filter(|&i| squarely(border, i) && free(&border[i])).collect();
+        let mut profiles: Vec<Profile> = square.par_iter().map(|&i| Profile::take(i, border[i], grid, meter)).collect();
         // The window decides where plateaus are read, plateaus decide how wide the transition is: two rounds settle it.
         let mut window = 4;
         for _ in 0..3 {
@@ -130,7 +132,7 @@ impl Edge {
             share_plateaus(&mut profiles);
             let axis = Scale::axis(profiles.iter().map(|p| (p.outside, p.inside)));
             profiles.par_iter_mut().for_each(|p| {
-                p.cover(axis, meter.light());
+                p.cover(axis, meter.light(), window);
                 p.find_centre(window);
             });
             let along = median(profiles.iter().map(|p| p.transition(window)).collect()).unwrap_or(1.0);
@@ -204,9 +206,12 @@ fn share_plateaus(profiles: &mut [Profile]) {
         let reach = SHARE.min((n - 1) / 2);
         let near = (0..=2 * reach).map(|k| &both[(i + n + k - reach) % n]);
         let alike = |q: &&Plateaus| far(q.colours.0, p.outside) <= like && far(q.colours.1, p.inside) <= like;
-        let (outside, inside): (Vec<_>, Vec<_>) =
-            near.filter(|q| q.sure == p.sure).filter(alike).map(|q| q.colours).unzip();
-        (p.outside, p.inside) = (mean(&outside), mean(&inside));
+        // Itself at least is among them.
+        let mut sums = ([0.0; 3], [0.0; 3], 0.0);
+        for Plateaus { colours, .. } in near.filter(|q| q.sure == p.sure).filter(alike) {
+            sums = (plus(sums.0, colours.0), plus(sums.1, colours.1), sums.2 + 1.0);
+        }
+        (p.outside, p.inside) = (sums.0.map(|v| v / sums.2), sums.1.map(|v| v / sums.2));
     });
 }
 
@@ -230,28 +235,22 @@ fn lent(both: &[Plateaus], i: usize) -> Option<(Colour, Colour)> {
 }
 
 impl Profile {
-    fn take(crack: usize, side: Crack, grid: &Grid, meter: Meter) -> Option<Self> {
+    /// The line of pixels across `side`, which has ground outside.
+    fn take(crack: usize, side: Crack, grid: &Grid, meter: Meter) -> Self {
         let reach = i64::try_from(REACH).expect("small");
         let place = |k: i64| (side.x - side.out.0 * k, side.y - side.out.1 * k);
         let mut colours = [[0.0; 3]; 2 * REACH];
-        for (k, colour) in (-reach..reach).zip(&mut colours) {
+        let mut brightness = [0.0; 2 * REACH];
+        let mut cells = [Cell::Ground; 2 * REACH];
+        for (i, k) in (-reach..reach).enumerate() {
             let (x, y) = place(k);
-            *colour = meter.at(x, y);
+            (colours[i], cells[i]) = (meter.at(x, y), grid.at(x, y));
+            brightness[i] = tone::brightness(colours[i], meter.light());
         }
-        let cells: [Cell; 2 * REACH] = {
-            let mut k = -reach;
-            [(); 2 * REACH].map(|()| {
-                k += 1;
-                grid.at(place(k - 1).0, place(k - 1).1)
-            })
-        };
         let inner = cells[REACH..].iter().take_while(|c| **c == Cell::Shape).count();
         let outer = cells[..REACH].iter().rev().take_while(|c| **c == Cell::Ground).count();
         // Where something else comes near, only the nearer half of the way belongs to this edge.
         let own = |run: usize| if run < REACH { run.div_ceil(2) } else { REACH };
-        if outer == 0 || inner == 0 {
-            return None;
-        }
         let beyond_in = cells[REACH + inner..].iter().take_while(|c| **c == Cell::Ground).count();
         let beyond_out = cells[..REACH - outer].iter().rev().take_while(|c| **c == Cell::Shape).count();
         let other = if beyond_in > 0 {
@@ -263,10 +262,11 @@ impl Profile {
         } else {
             None
         };
-        Some(Self {
+        Self {
             crack,
             side,
             colours,
+            brightness,
             first: REACH - own(outer),
             last: REACH + own(inner) - 1,
             centre: REACH,
@@ -274,8 +274,8 @@ impl Profile {
             inside: [0.0; 3],
             sure: true,
             other,
-            coverage: [0.0; 2 * REACH],
-        })
+            coverage: [f64::NAN; 2 * REACH],
+        }
     }
 
     /// The colours between which the edge passes.
@@ -325,10 +325,13 @@ impl Profile {
         None
     }
 
-    /// Reads the coverage of every pixel between the plateaus.
-    fn cover(&mut self, axis: Scale, light: Light) {
+    /// Reads the coverage of the pixels that any sum over `window` may ask for, between the plateaus.
+    fn cover(&mut self, axis: Scale, light: Light, window: usize) {
         let scale = axis.between(self.outside, self.inside, light);
-        self.coverage = self.colours.map(|colour| scale.coverage(colour));
+        let reach = if self.other.is_some() { 3 * window + 4 } else { 2 * window + 5 };
+        for k in REACH.saturating_sub(reach)..(REACH + reach).min(2 * REACH) {
+            self.coverage[k] = scale.coverage(self.colours[k], self.brightness[k]);
+        }
     }
 
     fn coverage(&self, k: usize) -> f64 {

@@ -11,8 +11,11 @@ const ALIKE: f32 = 0.04;
 const LEAST_PART: f64 = 0.2;
 /// Bins in which the commonest colour is sought; each as wide as what looks alike.
 const BINS_A_UNIT: f32 = 1.0 / ALIKE;
-/// Rows that one task works on; the two rows read twice for smoothing cost little then.
-const BAND: usize = 64;
+/// A tile, in pixels: where its colours are close together, all of it is ground or none.
+const WIDE: usize = 32;
+const TALL: usize = 8;
+/// Colours that differ by more than this, in steps of 1/255, are not close.
+const EVEN: u8 = 48;
 
 /// One colour of the ground, drifting linearly over the picture as light falls off.
 #[derive(Clone, Copy, Debug)]
@@ -147,14 +150,14 @@ fn fit_plane(looks: &[&Look], drift: bool) -> Option<Tone> {
 /// How far each pixel stands off the ground: distance in OKLab, or alpha for a cut-out picture.
 pub(super) struct Field<'a> {
     samples: Samples<'a>,
-    table: LabTable,
+    table: &'static LabTable,
     ground: Option<Ground>,
     /// Average 3 × 3 pixels first.
     smooth: bool,
 }
 
 impl<'a> Field<'a> {
-    pub(super) const fn new(samples: Samples<'a>, table: LabTable, ground: Option<Ground>) -> Self {
+    pub(super) const fn new(samples: Samples<'a>, table: &'static LabTable, ground: Option<Ground>) -> Self {
         Self { samples, table, ground, smooth: false }
     }
 
@@ -186,13 +189,19 @@ impl<'a> Field<'a> {
         let step = (clip.len() / 125).max(1);
         let count = |(mut counts, mut line): (Vec<usize>, Line), i: usize| {
             let y = i * step;
+            let sides = self.sides(y, &clip[y..=y], floor);
             for &(from, to) in &clip[y] {
-                self.distances(y, from, to, &mut line);
-                for &d in line.distances.iter().filter(|d| **d > floor) {
-                    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 ≤ d < 4, a bin")]
-                    let bin = (d * 512.0) as usize;
-                    counts[bin.min(BINS - 1)] += 1;
-                }
+                stretches(&sides, from, to, |side, a, b| {
+                    if side == Side::Below {
+                        return;
+                    }
+                    self.distances(y, a, b, &mut line);
+                    for &d in line.distances.iter().filter(|d| **d > floor) {
+                        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "0 ≤ d < 4, a bin")]
+                        let bin = (d * 512.0) as usize;
+                        counts[bin.min(BINS - 1)] += 1;
+                    }
+                });
             }
             (counts, line)
         };
@@ -216,21 +225,69 @@ impl<'a> Field<'a> {
     }
 
     fn above(&self, clip: &[Row], threshold: f32) -> Vec<Row> {
-        clip.par_chunks(BAND)
+        clip.par_chunks(TALL)
             .enumerate()
-            .flat_map_iter(|(band, rows)| {
-                let mut line = Line::default();
-                let mut row_of = move |y: usize, spans: &Row| {
-                    let mut out = Row::new();
-                    for &(from, to) in spans {
-                        self.distances(y, from, to, &mut line);
-                        runs_above(&line.distances, threshold, from, &mut out);
-                    }
-                    out
-                };
-                rows.iter().enumerate().map(move |(i, spans)| row_of(band * BAND + i, spans)).collect::<Vec<_>>()
+            .map_init(Line::default, |line, (i, rows)| {
+                let top = i * TALL;
+                let sides = self.sides(top, rows, threshold);
+                let one = |(k, spans)| self.row_above(top + k, spans, &sides, threshold, line);
+                rows.iter().enumerate().map(one).collect::<Vec<_>>()
             })
+            .flatten()
             .collect()
+    }
+
+    fn row_above(&self, y: usize, spans: &Row, sides: &[Side], threshold: f32, line: &mut Line) -> Row {
+        let mut out = Row::new();
+        for &(from, to) in spans {
+            stretches(sides, from, to, |side, a, b| match side {
+                Side::Below => {}
+                Side::Above => lengthen(&mut out, (a, b)),
+                Side::Mixed => {
+                    self.distances(y, a, b, line);
+                    runs_above(&line.distances, threshold, a, &mut out);
+                }
+            });
+        }
+        out
+    }
+
+    /// On which side of `level` the tiles of the rows from `top` on lie, as far as `rows` reach.
+    fn sides(&self, top: usize, rows: &[Row], level: f32) -> Vec<Side> {
+        let mut sides = vec![Side::Mixed; self.samples.width.div_ceil(WIDE)];
+        let ends = rows.iter().filter_map(|row| Some((row.first()?.0, row.last()?.1)));
+        let Some((from, to)) = ends.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1))) else { return sides };
+        let bottom = top + rows.len() - 1;
+        for (tile, side) in sides.iter_mut().enumerate().take(to.div_ceil(WIDE)).skip(from / WIDE) {
+            *side = self.side(top, bottom, tile * WIDE, level);
+        }
+        sides
+    }
+
+    /// Tells the side of a tile from the least and most of its colours alone, if they are close enough together to.
+    fn side(&self, top: usize, bottom: usize, left: usize, level: f32) -> Side {
+        let Some([tone]) = self.ground.as_ref().map(|ground| ground.tones.as_slice()) else { return Side::Mixed };
+        // With the neighbours that smoothing brings in.
+        let ys = top.saturating_sub(1)..=(bottom + 1).min(self.samples.height - 1);
+        let (from, to) = (left.saturating_sub(1), (left + WIDE + 1).min(self.samples.width));
+        let Some([low, high]) = self.samples.extent(ys, from, to) else { return Side::Mixed };
+        if low.iter().zip(&high).any(|(low, high)| high - low > EVEN) {
+            return Side::Mixed;
+        }
+        let middle = self.table.get(std::array::from_fn(|c| low[c].midpoint(high[c])));
+        let corner = |k: usize| self.table.get(std::array::from_fn(|c| if k >> c & 1 == 0 { low[c] } else { high[c] }));
+        let reach = (0..8).map(|k| distance(corner(k), middle)).fold(0.0, f32::max);
+        #[expect(clippy::cast_precision_loss, reason = "coordinates stay below 2^24")]
+        let off = distance(middle, tone.at((left + WIDE / 2) as f32, top as f32));
+        // Room for what lies between the corners, and for the tone's drift over the tile.
+        let reach = 1.1 * reach + 0.002;
+        if off + reach < level {
+            Side::Below
+        } else if off - reach >= level {
+            Side::Above
+        } else {
+            Side::Mixed
+        }
     }
 
     /// Fills `line.distances` with those of the pixels `from..to` of row `y`.
@@ -244,15 +301,14 @@ impl<'a> Field<'a> {
         if self.smooth {
             self.average(y, from, to, line);
         } else {
-            self.look(y, from, to, &mut line.colours);
+            self.look(y, from, to, line.colours.sized(to - from));
         }
         let Line { distances, colours, .. } = line;
         ground.tones.iter().for_each(|tone| tone.distances((from, y), colours, distances));
         distances.iter_mut().for_each(|d| *d = d.sqrt());
     }
 
-    fn look(&self, y: usize, from: usize, to: usize, colours: &mut Colours) {
-        let [p, q, r] = colours.sized(to - from);
+    fn look(&self, y: usize, from: usize, to: usize, [p, q, r]: [&mut [f32]; 3]) {
         let mut pixels = p.iter_mut().zip(q).zip(r);
         self.samples.row(y, from, to, |rgb| {
             if let Some(((p, q), r)) = pixels.next() {
@@ -261,38 +317,62 @@ impl<'a> Field<'a> {
         });
     }
 
+    /// Fills what is not yet known of `held`, from column `from` to before `to` of row `y`.
+    fn hold(&self, y: usize, from: usize, to: usize, held: &mut Held) {
+        let width = self.samples.width;
+        if held.row != Some(y) {
+            held.row = Some(y);
+            held.known.clear();
+            held.known.resize(width.div_ceil(WIDE), false);
+        }
+        for tile in from / WIDE..to.div_ceil(WIDE) {
+            if !std::mem::replace(&mut held.known[tile], true) {
+                let (from, to) = (tile * WIDE, ((tile + 1) * WIDE).min(width));
+                self.look(y, from, to, held.colours.sized(width).map(|axis| &mut axis[from..to]));
+            }
+        }
+    }
+
     /// Fills `line.colours` with the mean of each pixel's 3 × 3 neighbours, the border repeated beyond itself.
     fn average(&self, y: usize, from: usize, to: usize, line: &mut Line) {
         let (left, right) = (from.saturating_sub(1), (to + 1).min(self.samples.width));
         let rows = [y.saturating_sub(1), y, (y + 1).min(self.samples.height - 1)];
-        for row in rows {
-            let held = &mut line.held[row % 3];
-            if held.what != Some((row, left, right)) {
-                held.what = Some((row, left, right));
-                self.look(row, left, right, &mut held.colours);
-            }
-        }
+        rows.iter().for_each(|&row| self.hold(row, left, right, &mut line.held[row % 3]));
         let [above, here, below] = rows.map(|row| &line.held[row % 3].colours.0);
         let means = line.colours.sized(to - from);
         for (axis, mean) in means.into_iter().enumerate() {
+            let [above, here, below] = [above, here, below].map(|colours| &colours[axis][left..right]);
             let sums = &mut line.columns;
             sums.clear();
-            let column = |((a, b), c): ((&f32, &f32), &f32)| a + b + c;
             // Nothing is left of the first column, or right of the last: they stand there once more.
-            let columns = above[axis].iter().zip(&here[axis]).zip(&below[axis]).map(column);
-            sums.extend((left == from).then_some(0.0));
-            sums.extend(columns);
-            sums.extend((right == to).then_some(0.0));
+            let column = |i: usize| above[i] + here[i] + below[i];
+            sums.extend((left == from).then(|| column(0)));
+            sums.extend(above.iter().zip(here).zip(below).map(|((a, b), c)| a + b + c));
+            sums.extend((right == to).then(|| column(right - left - 1)));
             let n = sums.len();
-            if left == from {
-                sums[0] = sums[1];
-            }
-            if right == to {
-                sums[n - 1] = sums[n - 2];
-            }
             let near = sums[..n - 2].iter().zip(&sums[1..n - 1]).zip(&sums[2..]);
             mean.iter_mut().zip(near).for_each(|(mean, ((a, b), c))| *mean = (a + b + c) / 9.0);
         }
+    }
+}
+
+/// On which side of a level the distances of a tile lie.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Side {
+    Below,
+    Above,
+    Mixed,
+}
+
+/// Gives the stretches of one side between `from` and `to`, with where each begins and ends.
+fn stretches(sides: &[Side], from: usize, to: usize, mut give: impl FnMut(Side, usize, usize)) {
+    let mut start = from;
+    while start < to {
+        let side = sides[start / WIDE];
+        let same = sides[start / WIDE..].iter().take_while(|s| **s == side).count();
+        let end = ((start / WIDE + same) * WIDE).min(to);
+        give(side, start, end);
+        start = end;
     }
 }
 
@@ -321,8 +401,9 @@ struct Line {
 
 #[derive(Default)]
 struct Held {
-    /// Row, first and last column.
-    what: Option<(usize, usize, usize)>,
+    row: Option<usize>,
+    /// Which tiles of the row.
+    known: Vec<bool>,
     colours: Colours,
 }
 
@@ -332,13 +413,21 @@ fn runs_above(distances: &[f32], threshold: f32, from: usize, out: &mut Row) {
         match (d >= threshold, start) {
             (true, None) => start = Some(from + i),
             (false, Some(s)) => {
-                out.push((s, from + i));
+                lengthen(out, (s, from + i));
                 start = None;
             }
             _ => {}
         }
     }
     if let Some(s) = start {
-        out.push((s, from + distances.len()));
+        lengthen(out, (s, from + distances.len()));
+    }
+}
+
+/// Adds a run, to the last one where they touch.
+fn lengthen(row: &mut Row, run: (usize, usize)) {
+    match row.last_mut() {
+        Some(last) if last.1 == run.0 => last.1 = run.1,
+        _ => row.push(run),
     }
 }

@@ -31,6 +31,7 @@ use std::cell::OnceCell;
 use border::{Cell, Crack, Grid};
 use ground::{Field, Ground};
 use kurbo::BezPath;
+use rayon::prelude::*;
 use region::{Region, Regions, Row, polygon_rows};
 use samples::{LabTable, Meter, Samples};
 
@@ -127,7 +128,7 @@ impl<'a> Tracer<'a> {
         let (shape, notes) = scene.everything(&[])?;
         let mut traced: Vec<Traced> = shape
             .objects
-            .iter()
+            .par_iter()
             .map(|&object| Ok(scene.outline(&scene.form(&Shape { objects: vec![object], filled: Vec::new() })?)))
             .collect::<Result<_, Problem>>()?;
         traced[0].notes.extend(notes);
@@ -176,13 +177,13 @@ impl<'a> Scene<'a> {
         }
         let samples = Samples::of(picture);
         let clip = clip(&samples, around)?;
-        let table = LabTable::new();
+        let table = LabTable::shared();
         let ground = if samples.cut_out {
             None
         } else if around.is_empty() {
-            Some(plain_ground(&samples, &table)?)
+            Some(plain_ground(&samples, table)?)
         } else {
-            Some(Ground::learn(&samples, &table, &places_around(&samples, &clip)))
+            Some(Ground::learn(&samples, table, &places_around(&samples, &clip)))
         };
         let noisy = ground.as_ref().is_some_and(|g| g.spread > NOISY);
         let nothing = || {
@@ -376,7 +377,7 @@ impl<'a> Scene<'a> {
         let meter = Meter::new(self.samples, light);
         let edges: Vec<outline::Measured> = form
             .borders
-            .iter()
+            .par_iter()
             .map(|border| {
                 let edge = edge::Edge::look(border, &form.grid, meter);
                 outline::Measured { points: edge.points(border), blur: edge.blur() }
@@ -386,7 +387,7 @@ impl<'a> Scene<'a> {
             let one = |(edge, border): (&outline::Measured, &Vec<Crack>)| {
                 outline::trace(edge, tolerance).unwrap_or_else(|| by_pixels(border))
             };
-            edges.iter().zip(&form.borders).map(one).collect()
+            edges.par_iter().zip(&form.borders).map(one).collect()
         };
         let simple = |loops: &[outline::Loop]| {
             let paths: Vec<BezPath> = loops.iter().map(|l| l.path.clone()).collect();

@@ -1,10 +1,14 @@
 //! Fast access to the samples of a picture, as colours of several kinds.
 
+use std::ops::RangeInclusive;
+use std::sync::LazyLock;
+
 use image::{ColorType, DynamicImage};
 use rayon::prelude::*;
 
 use crate::build_file::Light;
 use crate::picture::Picture;
+use crate::picture::srgb::to_linear;
 
 /// Three numbers of one colour; of which kind, the giver says.
 pub(super) type Colour = [f64; 3];
@@ -103,6 +107,31 @@ impl<'a> Samples<'a> {
         }
     }
 
+    /// Least and most of red, green and blue over the rows `ys` from column `from` to before `to`, in steps of 1/255;
+    /// `None` for pictures of 16 bits.
+    pub(super) fn extent(&self, ys: RangeInclusive<usize>, from: usize, to: usize) -> Option<[[u8; 3]; 2]> {
+        /// Bytes that are looked at side by side; a multiple of all numbers of channels.
+        const WIDE: usize = 48;
+        let Data::Eight(bytes) = self.data else { return None };
+        let (mut least, mut most) = ([u8::MAX; WIDE], [0; WIDE]);
+        let mut see = |bytes: &[u8]| {
+            for ((least, most), byte) in least.iter_mut().zip(&mut most).zip(bytes) {
+                (*least, *most) = ((*byte).min(*least), (*byte).max(*most));
+            }
+        };
+        for y in ys {
+            let (blocks, rest) =
+                bytes[(y * self.width + from) * self.channels..][..(to - from) * self.channels].as_chunks::<WIDE>();
+            blocks.iter().for_each(|block| see(block));
+            see(rest);
+        }
+        let of = |channel: usize| (channel..WIDE).step_by(self.channels);
+        let channels = if self.channels < 3 { [0; 3] } else { [0, 1, 2] };
+        let low = channels.map(|c| of(c).map(|k| least[k]).min().unwrap_or(0));
+        let high = channels.map(|c| of(c).map(|k| most[k]).max().unwrap_or(u8::MAX));
+        Some([low, high])
+    }
+
     /// Red, green and blue as encoded, 0 to 1.
     fn encoded(&self, x: usize, y: usize) -> Colour {
         let at = (y * self.width + x) * self.channels;
@@ -142,11 +171,6 @@ impl<'a> Meter<'a> {
     }
 }
 
-/// Encoded sRGB → linear light (IEC 61966-2-1).
-pub(super) fn linear(encoded: f64) -> f64 {
-    if encoded <= 0.04045 { encoded / 12.92 } else { ((encoded + 0.055) / 1.055).powf(2.4) }
-}
-
 /// Linear light → lightness and two opponent axes, nearly even to the eye: OKLab (B. Ottosson, 2020), with the straight toe of
 /// CIELAB (CIE 15) instead of a bare cube root, whose endless slope at black would make sensor noise look like colour.
 fn oklab([r, g, b]: Colour) -> [f32; 3] {
@@ -168,10 +192,16 @@ fn oklab([r, g, b]: Colour) -> [f32; 3] {
 pub(super) struct LabTable(Vec<[f32; 3]>);
 
 impl LabTable {
-    pub(super) fn new() -> Self {
+    /// The one table there is.
+    pub(super) fn shared() -> &'static Self {
+        static TABLE: LazyLock<LabTable> = LazyLock::new(LabTable::new);
+        &TABLE
+    }
+
+    fn new() -> Self {
         let steps: [f64; 64] = std::array::from_fn(|i| {
             let middle = 4.0 * f64::from(u32::try_from(i).expect("six bits")) + 1.5;
-            linear(middle / 255.0)
+            to_linear(middle / 255.0)
         });
         let step = |i: usize| steps[i & 63];
         Self((0..1 << 18).into_par_iter().map(|i| oklab([step(i >> 12), step(i >> 6), step(i)])).collect())

@@ -10,8 +10,8 @@ use image::{DynamicImage, GrayImage, ImageBuffer, Luma, Rgb, RgbImage, Rgba, Rgb
 use kurbo::Shape as _;
 use proptest::prelude::*;
 
-use super::samples::linear;
 use super::*;
+use crate::picture::srgb::{to_encoded, to_linear as linear};
 
 /// Coverage of pixels, drawn by 8 × 8 places in each that the edge might cross.
 struct Coverage {
@@ -77,7 +77,7 @@ impl Coverage {
                 Light::Drawing => ground + (object - ground) * c,
                 Light::Camera => {
                     let (g, o) = (linear(ground / 255.0), linear(object / 255.0));
-                    255.0 * encode(g + (o - g) * c)
+                    255.0 * to_encoded(g + (o - g) * c)
                 }
             };
             (level + sigma * normal()).round().clamp(0.0, 255.0) as u8
@@ -85,10 +85,6 @@ impl Coverage {
         let raw: Vec<u8> = self.values.iter().map(pixel).collect();
         picture(DynamicImage::ImageLuma8(GrayImage::from_raw(self.width, self.height, raw).unwrap()))
     }
-}
-
-fn encode(linear: f64) -> f64 {
-    if linear <= 0.003_130_8 { 12.92 * linear } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 }
 }
 
 fn picture(image: DynamicImage) -> Picture {

@@ -4,9 +4,9 @@
 //! (ITU-T T.81, and the sampling that cameras choose), so an edge in colour is wider, and often beside the true one.
 
 use super::edge::{dot, far, median, minus};
-use super::samples::{Colour, linear};
+use super::samples::Colour;
 use crate::build_file::Light;
-use crate::picture::srgb::to_encoded;
+use crate::picture::srgb::{to_encoded, to_linear_fast as linear};
 
 /// Luma of ITU-R BT.601, which JPEG keeps (JFIF 1.02).
 const LUMA: Colour = [0.299, 0.587, 0.114];
@@ -59,12 +59,21 @@ pub(super) enum Reading {
     Line { from: Colour, over: Colour, in_light: bool },
 }
 
+/// Luma, and for a camera's picture its linear light.
+pub(super) fn brightness(colour: Colour, light: Light) -> f64 {
+    let luma = dot(colour, LUMA);
+    match light {
+        Light::Drawing => luma,
+        Light::Camera => linear(luma),
+    }
+}
+
 impl Reading {
-    /// 0 outside, 1 inside; noise goes beyond.
-    pub(super) fn coverage(&self, colour: Colour) -> f64 {
+    /// 0 outside, 1 inside; noise goes beyond. `bright`: the colour's [`brightness`] in the light of this reading.
+    pub(super) fn coverage(&self, colour: Colour, bright: f64) -> f64 {
         match self {
-            Self::Luma { from, over } => (dot(colour, LUMA) - from) / over,
-            Self::Light(tone) => tone.coverage(dot(colour, LUMA)),
+            Self::Luma { from, over } => (bright - from) / over,
+            Self::Light(tone) => tone.coverage(bright),
             Self::Line { from, over, in_light } => {
                 dot(minus(if *in_light { colour.map(linear) } else { colour }, *from), *over)
             }
@@ -101,8 +110,8 @@ impl Tone {
         Self { from, over, knots, terms }
     }
 
-    fn coverage(&self, luma: f64) -> f64 {
-        let u = (linear(luma) - self.from) / self.over;
+    fn coverage(&self, bright: f64) -> f64 {
+        let u = (bright - self.from) / self.over;
         if !(0.0..=1.0).contains(&u) {
             return u;
         }
@@ -122,9 +131,9 @@ mod tests {
             for axis in [Scale::Brightness, Scale::Colour] {
                 for t in [0.0, 0.1, 0.4, 0.6, 0.9, 1.0] {
                     let mixed = |p: Colour, q: Colour| std::array::from_fn(|k| p[k] + t * (q[k] - p[k]));
-                    let drawn = axis.between(a, b, Light::Drawing).coverage(mixed(a, b));
-                    let seen = mixed(a.map(linear), b.map(linear)).map(to_encoded);
-                    let shot = axis.between(a, b, Light::Camera).coverage(seen);
+                    let read = |colour, light| axis.between(a, b, light).coverage(colour, brightness(colour, light));
+                    let drawn = read(mixed(a, b), Light::Drawing);
+                    let shot = read(mixed(a.map(linear), b.map(linear)).map(to_encoded), Light::Camera);
                     assert!((drawn - t).abs() < 1e-9 && (shot - t).abs() < 2e-3, "{axis:?} {t}: {drawn} {shot}");
                 }
             }

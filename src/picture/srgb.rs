@@ -19,6 +19,20 @@ pub fn byte_to_linear(sample: u8) -> f64 {
     TABLE[usize::from(sample)]
 }
 
+/// [`to_linear`] to within 1e-6, without its power: for what is asked millions of times.
+pub fn to_linear_fast(encoded: f64) -> f64 {
+    const STEPS: u16 = 1024;
+    static TABLE: LazyLock<Vec<f64>> =
+        LazyLock::new(|| (0..=STEPS).map(|step| to_linear(f64::from(step) / f64::from(STEPS))).collect());
+    let place = encoded * f64::from(STEPS);
+    if !(0.0..f64::from(STEPS)).contains(&place) {
+        return to_linear(encoded);
+    }
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "just checked to be a step")]
+    let step = place as usize;
+    TABLE[step] + place.fract() * (TABLE[step + 1] - TABLE[step])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -38,6 +52,14 @@ mod tests {
         assert!((to_encoded(0.18) * 255.0 - 117.6).abs() < 1.0);
         assert!((to_linear(0.5) - 0.214_041).abs() < 1e-6);
         assert_eq!((to_linear(0.0), to_linear(1.0)), (0.0, 1.0));
+    }
+
+    #[test]
+    fn the_fast_way_keeps_to_the_formula() {
+        for step in -2_000..=12_000 {
+            let encoded = f64::from(step) / 10_000.0;
+            assert!((to_linear_fast(encoded) - to_linear(encoded)).abs() < 1e-6, "at {encoded}");
+        }
     }
 
     #[test]

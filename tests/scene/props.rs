@@ -238,3 +238,48 @@ pub(crate) fn harbour_vane() -> Scene {
 pub(crate) fn harbour_camera() -> Camera {
     Camera::frontal(harbour::SIZE, harbour::PX_PER_MM, (0.0, 12.0))
 }
+
+/// Where the eight tokens hang, mm; the first at [`TOKENS_FIRST`], four a row.
+const TOKENS_APART: f64 = 720.0;
+const TOKENS_FIRST: (f64, f64) = (420.0, 640.0);
+pub(crate) const TOKENS_SIZE: (f64, f64) = (3000.0, 2000.0);
+
+/// Eight tokens on a rack, each a kind of outline of its own: round, square, smooth, toothed, pointed, cusped.
+pub(crate) fn token_rack() -> Scene {
+    let r = 300.0;
+    let round = |points: u32, at: &dyn Fn(u32) -> Point| {
+        let mut path = BezPath::new();
+        (0..points).for_each(|k| if k == 0 { path.move_to(at(0)) } else { path.line_to(at(k)) });
+        path.close_path();
+        path
+    };
+    let turned = |k: u32, of: u32| Vec2::from_angle(f64::from(k) / f64::from(of) * std::f64::consts::TAU);
+    let star = round(10, &|k| (turned(k, 10) * if k % 2 == 0 { r } else { 0.45 * r }).to_point());
+    let teeth = round(48, &|k| (turned(k, 48) * if k / 2 % 2 == 0 { r } else { 0.82 * r }).to_point());
+    let flame = mirrored(
+        (0.0, -r),
+        &[((50.0, -190.0), (160.0, -120.0), (180.0, 30.0)), ((195.0, 150.0), (100.0, 260.0), (0.0, 260.0))],
+    );
+    let mut moon = BezPath::new();
+    moon.move_to((0.0, -r));
+    moon.curve_to((400.0, -r), (400.0, r), (0.0, r));
+    moon.curve_to((130.0, 170.0), (130.0, -170.0), (0.0, -r));
+    moon.close_path();
+    let turn = Affine::rotate(7.0_f64.to_radians());
+    let outlines = [
+        ("disc", Circle::new((0.0, 0.0), r).to_path(ROUND)),
+        ("tile", turn * Rect::new(-220.0, -220.0, 220.0, 220.0).to_path(ROUND)),
+        ("plaque", turn * RoundedRect::new(-r, -170.0, r, 170.0, 90.0).to_path(ROUND)),
+        ("oval", turn * Ellipse::new((0.0, 0.0), (r, 180.0), 0.0).to_path(ROUND)),
+        ("cog", turn * teeth),
+        ("star", turn * star),
+        ("flame", turn * flame),
+        ("moon", turn * moon),
+    ];
+    let hung = outlines.into_iter().zip(0_u32..).map(|((name, outline), k)| {
+        let (x, y) = TOKENS_FIRST;
+        let at = (x + TOKENS_APART * f64::from(k % 4), y + TOKENS_APART * f64::from(k / 4));
+        Shape { name, outline: Affine::translate(at) * outline, holes: vec![], colour: OAK }
+    });
+    Scene { ground: Some(SLATE), shapes: hung.collect() }
+}
