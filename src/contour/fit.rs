@@ -12,6 +12,8 @@ const SHORTEST_LINE: f64 = 24.0;
 const FLAT: f64 = 0.02;
 /// Most that one cubic turns, in radians: beyond about a half turn its handles would cross.
 const MOST_TURN: f64 = 2.6;
+/// Rounds after which a cubic has settled.
+const SETTLE: usize = 16;
 /// Between places looked at along a cubic: a part of it.
 const PARTS: u32 = 8;
 
@@ -184,19 +186,28 @@ fn balanced(nodes: &[Node], tolerance: f64) -> Vec<CubicBez> {
             low = middle;
         }
     }
-    best
+    best.into_iter().map(|(run, curve)| settled(run, curve)).collect()
 }
 
-fn greedy(nodes: &[Node], tolerance: f64) -> Vec<CubicBez> {
+/// Stretches of `nodes`, each ending where the next begins, with a cubic for each.
+fn greedy(nodes: &[Node], tolerance: f64) -> Vec<(&[Node], CubicBez)> {
     let last = nodes.len() - 1;
     let mut pieces = Vec::new();
     let mut from = 0;
     while from < last {
         let (count, curve) = longest(&nodes[from..], tolerance);
-        pieces.push(curve);
+        pieces.push((&nodes[from..=from + count], curve));
         from += count;
     }
     pieces
+}
+
+/// The best cubic for a stretch rather than the first that would do, which lies on one side of it more than it must.
+fn settled(run: &[Node], curve: CubicBez) -> CubicBez {
+    if run.len() < 3 {
+        return curve;
+    }
+    refit(run, run[0], run[run.len() - 1], SETTLE, 0.0).map_or(curve, |(settled, _)| settled)
 }
 
 /// How many steps of `nodes`, at least one, a single cubic can take from the first, and that cubic. Lengths are doubled

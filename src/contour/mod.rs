@@ -53,7 +53,7 @@ const WITNESSES: usize = 8;
 /// Places from which the ground is learnt; more add time and nothing else.
 const PLACES: usize = 20_000;
 /// Distance in pixels that lines and cubics may keep from the smooth curve they stand for.
-const TOLERANCE: f64 = 0.1;
+const TOLERANCE: f64 = 0.07;
 /// A spread of the ground (in OKLab) above this is sensor noise or JPEG; drawings are quieter.
 const NOISY: f32 = 0.004;
 
