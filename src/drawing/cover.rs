@@ -88,7 +88,6 @@ fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages:
     flow.heading(ENGLISH.lines);
     flow.legend();
     if joins {
-        flow.heading(ENGLISH.map);
         flow.map(layout, pieces);
     }
     flow.heading(ENGLISH.care);
@@ -177,9 +176,13 @@ impl Flow {
         self.frame.x0 + INSET + column * (self.width + INSET)
     }
 
+    fn has(&self, height: f64) -> bool {
+        self.y + height <= self.frame.y1 - 2.0
+    }
+
     /// Goes on in the next column or page when fewer than `height` mm are left.
     fn need(&mut self, height: f64) {
-        if self.y + height <= self.frame.y1 - 2.0 {
+        if self.has(height) {
             return;
         }
         self.column += 1;
@@ -192,7 +195,12 @@ impl Flow {
     }
 
     fn heading(&mut self, text: &str) {
-        self.need(14.0);
+        self.heading_over(text, 6.4);
+    }
+
+    /// A heading that stays in one column with the `height` mm below it.
+    fn heading_over(&mut self, text: &str, height: f64) {
+        self.need(7.6 + height);
         if self.y > self.top {
             self.y += 2.2;
         }
@@ -273,12 +281,14 @@ impl Flow {
         let widest = joined.iter().map(|&s| layout.sheets[s].size.width).fold(1.0, f64::max);
         let highest = joined.iter().map(|&s| layout.sheets[s].size.height).fold(1.0, f64::max);
         let scale = (self.width / widest).min(70.0 / highest);
+        let first = joined.first().map_or(0.0, |&s| layout.sheets[s].size.height * scale);
+        self.heading_over(ENGLISH.map, first + 6.0);
         let mut x = 0.0;
         let mut row = 0.0_f64;
         for &index in &joined {
             let sheet = &layout.sheets[index];
             let size = sheet.size * scale;
-            if x > 0.0 && x + size.width > self.width {
+            if x > 0.0 && (x + size.width > self.width || !self.has(size.height + 6.0)) {
                 self.y += row + 6.0;
                 (x, row) = (0.0, 0.0);
             }
@@ -300,11 +310,15 @@ impl Flow {
     }
 }
 
-/// One joined sheet on the map.
+/// One joined sheet on the map; pages left out because they would be empty are hatched.
 fn plan(layout: &Layout, index: usize, sheet: &Sheet, pieces: &[Piece], scale: f64) -> Drawing<Page> {
     let mut drawing = Drawing::default();
     let overlap = layout.core.overlap / 2.0;
-    for tile in layout.tiles.iter().filter(|tile| tile.sheet == index) {
+    let tiles: Vec<&Tile> = layout.tiles.iter().filter(|tile| tile.sheet == index).collect();
+    for empty in left_out(&tiles) {
+        drawing.line(Class::Join, hatched(empty.inset(-overlap).scale_from_origin(scale)));
+    }
+    for tile in tiles {
         let n = tile.neighbours;
         let inset = |neighbour: Option<_>| if neighbour.is_some() { overlap } else { 0.0 };
         let cell = Rect::new(
@@ -326,4 +340,34 @@ fn plan(layout: &Layout, index: usize, sheet: &Sheet, pieces: &[Piece], scale: f
         drawing.line(Class::SettingOut, clip(&small, (sheet.size * scale).to_rect()).raw().clone());
     }
     drawing
+}
+
+/// The fields that a joined sheet would have if none of its pages were left out.
+fn left_out(tiles: &[&Tile]) -> Vec<Rect> {
+    let places = |of: fn(&Rect) -> f64| {
+        let mut places: Vec<f64> = tiles.iter().map(|tile| of(&tile.field)).collect();
+        places.sort_by(f64::total_cmp);
+        places.dedup();
+        places
+    };
+    let (lefts, tops) = (places(|field| field.x0), places(|field| field.y0));
+    let printed = |x: f64, y: f64| tiles.iter().any(|tile| tile.field.x0 == x && tile.field.y0 == y);
+    let size = tiles.first().map_or(Size::ZERO, |tile| tile.field.size());
+    let all = tops.iter().flat_map(|&y| lefts.iter().map(move |&x| (x, y)));
+    all.filter(|&(x, y)| !printed(x, y)).map(|(x, y)| Rect::from_origin_size((x, y), size)).collect()
+}
+
+/// Lines across `cell`, from its left and lower sides up to the right.
+fn hatched(cell: Rect) -> kurbo::BezPath {
+    const APART: f64 = 2.0;
+    let (width, height) = (cell.width(), cell.height());
+    let mut path = kurbo::BezPath::new();
+    let mut sum = APART;
+    while sum < width + height {
+        let (from, to) = ((sum - height).max(0.0), sum.min(width));
+        path.move_to((cell.x0 + from, cell.y0 + sum - from));
+        path.line_to((cell.x0 + to, cell.y0 + sum - to));
+        sum += APART;
+    }
+    path
 }
