@@ -79,6 +79,8 @@ pub fn tiles(layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<
 struct Sketch {
     drawing: Drawing<JoinedSheet>,
     clearing: Clearing,
+    /// What is free outside all pieces.
+    beside: Clearing,
 }
 
 impl Sketch {
@@ -88,13 +90,19 @@ impl Sketch {
         let rim = corners
             .map(|(x, y)| Raw::new(tile.field.x0 + x * tile.field.width(), tile.field.y0 + y * tile.field.height()));
         clearing.take_line(&rim, CLEAR);
-        Self { drawing: Drawing::default(), clearing }
+        Self { drawing: Drawing::default(), beside: clearing.clone(), clearing }
     }
 
     /// Sets `words` into `place` and keeps others out of it.
     fn set(&mut self, words: Block, place: Rect) {
         self.drawing.add(words.drawing, place.origin().to_vec2());
+        self.take(place);
+    }
+
+    /// Keeps words out of `place`.
+    fn take(&mut self, place: Rect) {
         self.clearing.take(place);
+        self.beside.take(place);
     }
 }
 
@@ -131,6 +139,8 @@ fn draw_sheet(
             draw_cut(lying, tile, &mut pages[index]);
         }
         draw_joins(sheet, tile, layout.core.overlap, &mut pages[index]);
+        pages[index].beside = pages[index].clearing.clone();
+        lying.iter().for_each(|lying| pages[index].beside.take_area(&lying.loops, false));
     }
     for index in 0..lying.len() {
         set_words(&lying, index, of_sheet, layout, header, pages);
@@ -211,7 +221,7 @@ fn set_words(
         .iter()
         .filter(|&&tile| shows(this, layout.tiles[tile].field))
         .map(|&tile| {
-            let mut clearing = pages[tile].clearing.clone();
+            let mut clearing = pages[tile].clearing.part(this.cut.bounds());
             clearing.take_area(&this.loops, true);
             (tile, clearing)
         })
@@ -238,7 +248,7 @@ fn set_words(
         None => rooms.first().and_then(|(tile, _)| {
             let wish =
                 this.placed.words.map_or_else(|| middle_in(this, layout.tiles[*tile].field), |rect| rect.center());
-            let beside = outside(lying, &pages[*tile]);
+            let beside = &pages[*tile].beside;
             let (words, place) = [false, true].into_iter().find_map(|sideways| {
                 let words = words(BESIDE, sideways);
                 let place = beside.find(words.size, wish, 0.0)?;
@@ -250,17 +260,17 @@ fn set_words(
         }),
     };
     for (tile, clearing) in rooms.iter().filter(|(tile, _)| Some(*tile) != main) {
-        set_letter(lying, this, clearing, layout.tiles[*tile].field, &mut pages[*tile]);
+        set_letter(this, clearing, layout.tiles[*tile].field, &mut pages[*tile]);
     }
 }
 
 /// The letter alone: inside the piece where it fits, else beside it with a line to it.
-fn set_letter(lying: &[Lying<'_>], this: &Lying<'_>, inside: &Clearing, field: Rect, page: &mut Sketch) {
+fn set_letter(this: &Lying<'_>, inside: &Clearing, field: Rect, page: &mut Sketch) {
     let letter = &this.piece.letter;
     let room = |size: f64| Size::new(BOLD.width(letter, size) + 0.4, BOLD.cap_height(size) + 0.4);
     let set = |size: f64, place: Rect, page: &mut Sketch| {
         page.drawing.text(place.x0 + 0.2, place.y1 - 0.2, size, true, letter.clone());
-        page.clearing.take(place);
+        page.take(place);
     };
     if let Some((size, place)) =
         LETTERS.iter().find_map(|&size| Some((size, inside.find(room(size), inside.middle(), 2.0)?)))
@@ -268,21 +278,13 @@ fn set_letter(lying: &[Lying<'_>], this: &Lying<'_>, inside: &Clearing, field: R
         set(size, place, page);
         return;
     }
-    let beside = outside(lying, page);
     let wish = middle_in(this, field);
     if let Some((size, place)) =
-        LETTERS.iter().skip(2).find_map(|&size| Some((size, beside.find(room(size), wish, 0.0)?)))
+        LETTERS.iter().skip(2).find_map(|&size| Some((size, page.beside.find(room(size), wish, 0.0)?)))
     {
         point_at(this, place, field, page);
         set(size, place, page);
     }
-}
-
-/// What is free on `page` outside all pieces.
-fn outside(lying: &[Lying<'_>], page: &Sketch) -> Clearing {
-    let mut clearing = page.clearing.clone();
-    lying.iter().for_each(|other| clearing.take_area(&other.loops, false));
-    clearing
 }
 
 /// A line from words beside a piece to the nearest place of what `field` shows of its cut lines.

@@ -33,6 +33,18 @@ impl Clearing {
         Self { window, cell, columns, rows, taken: vec![false; columns * rows] }
     }
 
+    /// The cells that `window` touches, by themselves.
+    pub fn part(&self, window: Rect) -> Self {
+        let (x0, x1) = (self.column(window.x0).min(self.columns), (self.column(window.x1) + 1).min(self.columns));
+        let (y0, y1) = (self.row(window.y0).min(self.rows), (self.row(window.y1) + 1).min(self.rows));
+        let (columns, rows) = (x1.saturating_sub(x0), y1.saturating_sub(y0));
+        let corner = self.window.origin() + kurbo::Vec2::new(x0 as f64, y0 as f64) * self.cell;
+        let size = Size::new(columns as f64, rows as f64) * self.cell;
+        let row = |y: usize| &self.taken[y * self.columns..][x0..x0 + columns];
+        let taken = (y0..y0 + rows).flat_map(row).copied().collect();
+        Self { window: Rect::from_origin_size(corner, size), cell: self.cell, columns, rows, taken }
+    }
+
     /// Takes every cell closer than `margin` to the line through `points`.
     pub fn take_line(&mut self, points: &[Point], margin: f64) {
         let reach = margin + self.cell;
@@ -109,6 +121,9 @@ impl Clearing {
     /// The free place of `size` whose middle is nearest to `wish`, with as much air around it as can be had up to
     /// `air`; `None` when it fits nowhere.
     pub fn find(&self, size: Size, wish: Point, air: f64) -> Option<Rect> {
+        if size.width > self.window.width() || size.height > self.window.height() {
+            return None;
+        }
         let sums = self.sums();
         let airs = [air, air / 2.0, 0.0];
         let airs = if air > 0.0 { &airs[..] } else { &airs[2..] };
@@ -185,6 +200,18 @@ mod tests {
         let rect = clearing.find(Size::new(40.0, 20.0), Point::new(50.0, 28.0), 0.0).expect("there is room above");
         assert!(rect.y1 <= 29.0, "{rect:?}");
         assert!(clearing.find(Size::new(40.0, 32.0), Point::new(50.0, 28.0), 0.0).is_none());
+    }
+
+    #[test]
+    fn a_part_knows_what_is_taken_of_it() {
+        let mut clearing = Clearing::new(Rect::new(10.0, 10.0, 110.0, 70.0));
+        clearing.take_line(&[Point::new(10.0, 40.0), Point::new(110.0, 40.0)], 1.0);
+        let part = clearing.part(Rect::new(30.0, 20.0, 60.0, 90.0));
+        let wish = Point::new(45.0, 39.0);
+        let rect = part.find(Size::new(20.0, 10.0), wish, 0.0).expect("there is room");
+        assert_eq!(Some(rect), clearing.find(Size::new(20.0, 10.0), wish, 0.0));
+        assert!(part.find(Size::new(33.0, 10.0), wish, 0.0).is_none(), "wider than the part");
+        assert_eq!(clearing.part(Rect::new(300.0, 300.0, 310.0, 310.0)).free(), 0);
     }
 
     #[test]
