@@ -18,7 +18,7 @@ fn assert_true(what: &str, shot: &Shot, places: &[(&str, (f64, f64))], light: Li
     let tracer = Tracer::new(&picture, None);
     for (name, inside) in places {
         let inside = shot.to_pixel(*inside);
-        let wanted = Trace { inside: vec![Point::new(inside.x, inside.y)], around: Vec::new() };
+        let wanted = Trace { inside: vec![vec![Point::new(inside.x, inside.y)]], ..Trace::default() };
         let traced = tracer.trace(&wanted).unwrap_or_else(|problem| panic!("{what}, {name}: {problem:?}"));
         let off = deviation(traced.outline.raw(), &shot.truth_path(name));
         assert_eq!(traced.light, light, "{what}, {name}");

@@ -264,13 +264,18 @@ pub struct SplinePoint {
     pub corner: bool,
 }
 
-/// What tells a traced shape from the rest of its picture; without loop and places it stands on a plain ground.
+/// A line through points, or one point by itself.
+pub type Stroke = Vec<Point<Pixels>>;
+
+/// What tells a traced shape from the rest of its picture; without loop and strokes it stands on a plain ground.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Trace {
     /// A loose loop around the shape, at least three points; empty: none.
     pub around: Vec<Point<Pixels>>,
-    /// Places inside the shape; empty: none.
-    pub inside: Vec<Point<Pixels>>,
+    /// Places and strokes inside the shape; empty: none.
+    pub inside: Vec<Stroke>,
+    /// Places and strokes on what is not the shape, where colours alone mislead; empty: none.
+    pub outside: Vec<Stroke>,
 }
 
 /// A round hole of a fixed diameter.

@@ -29,6 +29,7 @@ pub(super) enum Value {
     Pixels([u32; 2]),
     Point(Point<Pixels>),
     Points(Vec<Placed<Point<Pixels>>>),
+    Strokes(Vec<Vec<Placed<Point<Pixels>>>>),
     Spline(Vec<Placed<SplinePoint>>),
     Rectangle(Rectangle),
     Papers(Vec<Placed<PaperSize>>),
@@ -88,6 +89,7 @@ impl Checked {
         pixels: Pixels -> [u32; 2];
         point: Point -> Point<Pixels>;
         points: Points -> Vec<Placed<Point<Pixels>>>;
+        strokes: Strokes -> Vec<Vec<Placed<Point<Pixels>>>>;
         spline: Spline -> Vec<Placed<SplinePoint>>;
         rectangle: Rectangle -> Rectangle;
         papers: Papers -> Vec<Placed<PaperSize>>;
@@ -355,10 +357,7 @@ fn plain(kind: &Kind, value: &toml_edit::Value, place_of: PlaceOf<'_>) -> Result
         }
         Kind::Point => point(value).map(Value::Point),
         Kind::Points(least, most) => points(value, *least, *most, place_of).map(Value::Points),
-        Kind::PointOrPoints => match point(value) {
-            Ok(one) => Ok(Value::Points(vec![Placed::new(one, place_of(value.span()))])),
-            Err(_) => points(value, 1, usize::MAX, place_of).map(Value::Points),
-        },
+        Kind::Strokes => strokes(value, place_of).map(Value::Strokes),
         Kind::Spline => {
             let each = list(value, 3, usize::MAX)?;
             let each = each.map(|value| Ok(Placed::new(spline_point(value)?, place_of(value.span()))));
@@ -494,6 +493,18 @@ fn points(
 ) -> Result<Vec<Placed<Point<Pixels>>>, Refusal> {
     let each = list(value, least, most)?;
     each.map(|value| Ok(Placed::new(point(value)?, place_of(value.span())))).collect()
+}
+
+/// A place by itself, or a list of places and lists of places.
+fn strokes(value: &toml_edit::Value, place_of: PlaceOf<'_>) -> Result<Vec<Vec<Placed<Point<Pixels>>>>, Refusal> {
+    let one = |value: &toml_edit::Value| point(value).map(|at| vec![Placed::new(at, place_of(value.span()))]);
+    let is_list =
+        |value: &toml_edit::Value| value.as_array().is_some_and(|all| all.iter().any(toml_edit::Value::is_array));
+    if !is_list(value) && value.as_array().is_some_and(|all| !all.is_empty()) {
+        return Ok(vec![one(value)?]);
+    }
+    let each = list(value, 1, usize::MAX)?;
+    each.map(|value| if is_list(value) { points(value, 1, usize::MAX, place_of) } else { one(value) }).collect()
 }
 
 fn spline_point(value: &toml_edit::Value) -> Result<SplinePoint, Refusal> {

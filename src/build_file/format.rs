@@ -57,7 +57,8 @@ pub(super) enum Kind {
     Point,
     /// From least to most places.
     Points(usize, usize),
-    PointOrPoints,
+    /// A place, or places and lines through places.
+    Strokes,
     /// Places on a smooth closed curve, corners marked.
     Spline,
     /// Edges, each three or more places.
@@ -414,7 +415,20 @@ static TRACE: Table = Table {
             "[[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]]",
             "A loose loop around it, in pixels.",
         ),
-        key("inside", Kind::PointOrPoints, Optional, "[812.0, 500.0]", "A place inside it, or several, in pixels."),
+        key(
+            "inside",
+            Kind::Strokes,
+            Optional,
+            "[812.0, 500.0]",
+            "A place inside it, or several, or strokes [[x, y], [x, y]], in pixels.",
+        ),
+        key(
+            "outside",
+            Kind::Strokes,
+            Optional,
+            "[[[640.0, 300.0], [660.0, 420.0]]]",
+            "Places and strokes on what is not the shape, such as its shadow, in pixels.",
+        ),
     ],
 };
 
@@ -464,7 +478,7 @@ impl Kind {
             Self::Point => format!("a place [x, y], each within {FARTHEST} of 0"),
             Self::Points(least, most) if least == most => format!("a list of {least} places [x, y]"),
             Self::Points(least, _) => format!("a list of {least} or more places [x, y]"),
-            Self::PointOrPoints => "a place [x, y] or a list of places".to_owned(),
+            Self::Strokes => "a place [x, y], or a list of places and of strokes [[x, y], [x, y]]".to_owned(),
             Self::Spline => "a list of 3 or more places, each [x, y] or { corner = [x, y] }".to_owned(),
             Self::Edges => "a list of edges, each a list of 3 or more places [x, y]".to_owned(),
             Self::Rectangle => "the name of a sheet or card, or two lengths of 5 mm to 10 m".to_owned(),

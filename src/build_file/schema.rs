@@ -65,7 +65,10 @@ fn kind(kind: &Kind) -> Value {
             }
             points
         }
-        Kind::PointOrPoints => json!({ "anyOf": [point(), list(point(), 1)] }),
+        Kind::Strokes => {
+            let each = json!({ "anyOf": [point(), list(point(), 1)] });
+            json!({ "anyOf": [point(), list(each, 1)] })
+        }
         Kind::Spline => {
             let corner = json!({
                 "type": "object", "additionalProperties": false, "required": ["corner"],

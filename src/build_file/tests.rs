@@ -94,7 +94,7 @@ svg  = "crest.svg#outer"
 name      = "vane, outer"
 letter    = "A"
 picture   = "front"
-trace     = { around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0] }
+trace     = { around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]] }
 outline   = "M 812 340 L 900 700 L 724 700 Z"
 foam      = "10 mm"
 copies    = 2
@@ -230,7 +230,7 @@ fn the_complete_file_reads_and_holds_every_key_of_the_format() {
     assert_eq!(format!("{:?}", crest.source.value), format!("{svg:?}"));
     assert!(matches!(&vane.source.value, Source::Outline(path) if (path.raw().elements().len()) == 4));
     let trace = vane.trace.as_ref().expect("kept beside the outline");
-    assert_eq!((trace.value.around.len(), trace.value.inside.len()), (3, 1));
+    assert_eq!((trace.value.around.len(), trace.value.inside.len(), trace.value.outside[0].len()), (3, 1, 2));
     assert_eq!((vane.index, vane.copies, vane.face_down, vane.holes.len()), (2, 2, 1, 1));
     assert_eq!(vane.foam, Some(Length::mm(10.0)));
 }
@@ -309,7 +309,9 @@ fn out_of_range(kind: &Kind) -> Vec<(String, &'static str)> {
         Kind::Pixels => some(&[("[0, 3000]", "0"), ("[4000]", "["), ("[4000, 3000.5]", "3000.5")]),
         Kind::Point => some(&[("[1.0]", ""), ("[nan, 1.0]", "nan"), ("[1.0, -2e6]", "-2e6"), ("[1, \"2\"]", "\"2\"")]),
         Kind::Points(..) => some(&[("[[1, 2], [3, 4]]", ""), ("[[1, 2], [3, inf], [5, 6], [7, 8]]", "inf")]),
-        Kind::PointOrPoints => some(&[("[]", ""), ("[[1, 2], [3]]", "[3]")]),
+        Kind::Strokes => {
+            some(&[("[]", ""), ("[[1, 2], [3]]", "[3]"), ("[[1, 2], [[3, 4], [nan, 5]]]", "nan"), ("[[[]]]", "[]")])
+        }
         Kind::Spline => some(&[
             ("[[1, 2], [3, 4]]", ""),
             ("[[1, 2], [3, 4], { corner = [nan, 0] }]", "nan"),
@@ -459,7 +461,7 @@ fn outlines_that_do_not_go_together_are_told() {
     breaks(&[traced], "\"plain ground\"", "two_outlines", "svg and trace; keep one");
     breaks(&[("fixed     = false", "fixed     = true")], "true\n\n[[piece.hole]]", "fixed_traced", "leave out fixed");
     breaks(&[("through = [", "# [")], "true\n# [", "no_outline", "give it outline, through or svg");
-    let says_nothing = "{ around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0] }";
+    let says_nothing = "{ around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]] }";
     breaks(&[(says_nothing, "{}")], "{}", "empty", "trace says nothing");
 }
 

@@ -135,7 +135,8 @@ pub(super) struct Ring {
 }
 
 impl Ring {
-    pub(super) fn new(points: Vec<Point>) -> Self {
+    /// `least_noise`: what the points' standard deviation is at least, whatever neighbours tell.
+    pub(super) fn new(points: Vec<Point>, least_noise: f64) -> Self {
         let mut arcs = Vec::with_capacity(points.len());
         let mut length = 0.0;
         for i in 0..points.len() {
@@ -143,7 +144,7 @@ impl Ring {
             length += points[i].distance(points[(i + 1) % points.len()]);
         }
         let mut ring = Self { points, arcs, length, noise: 0.0 };
-        ring.noise = ring.measure_noise();
+        ring.noise = ring.measure_noise().max(least_noise);
         ring
     }
 

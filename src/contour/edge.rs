@@ -36,6 +36,8 @@ const LEAST_SHARP: f64 = 0.3;
 const UNLIKE: f64 = 2.0;
 /// An edge measured together with another lies this near to its crack, in pixels.
 const FARTHEST: f64 = 2.5;
+/// Among spots, an edge farther than this from a side between object and ground, in pixels, is one of the spots'.
+const NEAR: f64 = 0.9;
 /// So many of them: the few at the very end of a tip look along it and see only its edges.
 const LENDERS: usize = 24;
 
@@ -151,9 +153,21 @@ impl Edge {
     /// The edge points in the order of the border, without those that step back, as noise makes neighbours do where
     /// rows give way to columns.
     pub(super) fn points(&self, border: &[Crack]) -> Vec<Point> {
+        self.in_order(border, |profile| profile.point(self.window))
+    }
+
+    /// The same where spots look like edges: what is found far from a side of a pixel is taken to lie on it.
+    pub(super) fn points_near(&self, border: &[Crack]) -> Vec<Point> {
+        self.in_order(border, |profile| {
+            let near = profile.inwards(self.window).is_some_and(|inwards| inwards.abs() <= NEAR);
+            if near { profile.point(self.window) } else { Some(profile.side.middle()) }
+        })
+    }
+
+    fn in_order(&self, border: &[Crack], place: impl Fn(&Profile) -> Option<Point>) -> Vec<Point> {
         let mut kept: Vec<Point> = Vec::with_capacity(self.profiles.len());
         for profile in &self.profiles {
-            let Some(point) = profile.point(self.window) else { continue };
+            let Some(point) = place(profile) else { continue };
             let trend = trend(border, profile.crack);
             let on = |last: &Point| (point - *last).dot(trend) >= LEAST_STEP * trend.hypot();
             if kept.last().is_none_or(on) {

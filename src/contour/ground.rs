@@ -56,8 +56,9 @@ pub(super) struct Ground {
     tones: Vec<Tone>,
     /// Robust standard deviation of its pixels' distance from it.
     pub(super) spread: f32,
-    /// The part of the looked-at places that the first tone explains.
+    /// The part of the looked-at places that the first tone explains, and that all of them do.
     pub(super) plainness: f64,
+    pub(super) explained: f64,
 }
 
 struct Look {
@@ -75,7 +76,7 @@ impl Ground {
             .map(|&(x, y)| Look { x: x as f32, y: y as f32, lab: table.get(samples.bytes(x, y)) })
             .collect();
         let whole = looks.len() as f64;
-        let mut ground = Self { tones: Vec::new(), spread: 0.0, plainness: 0.0 };
+        let mut ground = Self { tones: Vec::new(), spread: 0.0, plainness: 0.0, explained: 0.0 };
         while ground.tones.len() < 3 && looks.len() as f64 >= LEAST_PART * whole {
             let (tone, spread) = densest(&looks);
             let before = looks.len();
@@ -86,10 +87,31 @@ impl Ground {
             } else if part < LEAST_PART {
                 break;
             }
+            ground.explained += part;
             ground.spread = ground.spread.max(spread);
             ground.tones.push(tone);
         }
         ground
+    }
+
+    /// Standard deviation of what neighbours at `places` have in common off the nearest tone: the ground's own spots, since
+    /// noise differs from pixel to pixel.
+    #[expect(clippy::cast_precision_loss, reason = "coordinates and counts stay far below 2^24")]
+    pub(super) fn spots(&self, samples: &Samples, table: &LabTable, places: &[(usize, usize)]) -> f32 {
+        /// JPEG gives neighbours closer than this some noise in common.
+        const APART: usize = 5;
+        let off = |x: usize, y: usize| {
+            let lab = table.get(samples.bytes(x, y));
+            let far = |tone: &Tone| std::array::from_fn(|c| lab[c] - tone.at(x as f32, y as f32)[c]);
+            let all = self.tones.iter().map(far);
+            all.min_by(|a: &[f32; 3], b| distance(*a, [0.0; 3]).total_cmp(&distance(*b, [0.0; 3]))).unwrap_or([0.0; 3])
+        };
+        let pairs = places.iter().filter(|(x, _)| x + APART < samples.width);
+        let (sum, count) = pairs.fold((0.0, 1.0), |(sum, count), &(x, y)| {
+            let (a, b) = (off(x, y), off(x + APART, y));
+            (sum + a[0] * b[0] + a[1] * b[1] + a[2] * b[2], count + 1.0)
+        });
+        (sum / count).max(0.0).sqrt()
     }
 
     /// Keeps only the tone that explains most, where the ground is known to be plain.

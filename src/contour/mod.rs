@@ -3,6 +3,7 @@
 //! | step | file |
 //! | --- | --- |
 //! | what the ground looks like, what stands off it | `ground` |
+//! | on a busy ground, what a loop and strokes mark | `busy`, `cut` |
 //! | connected regions, which lies in which | `region` |
 //! | their borders as pixel sides | `border` |
 //! | where each edge lies between pixels, in the picture's own light | `edge`, `light` |
@@ -12,8 +13,10 @@
 //! | few lines and cubics | `fit`, `outline` |
 
 mod border;
+mod busy;
 mod corner;
 mod course;
+mod cut;
 mod edge;
 mod fit;
 mod ground;
@@ -35,7 +38,7 @@ use rayon::prelude::*;
 use region::{Region, Regions, Row, polygon_rows};
 use samples::{LabTable, Meter, Samples};
 
-use crate::build_file::{Light, Trace};
+use crate::build_file::{Light, Stroke, Trace};
 use crate::picture::Picture;
 use crate::problem::Problem;
 use crate::space::{Path, Pixels, Point};
@@ -52,6 +55,12 @@ const PLAIN: f64 = 0.6;
 const WITNESSES: usize = 8;
 /// Places from which the ground is learnt; more add time and nothing else.
 const PLACES: usize = 20_000;
+/// The part of what lies just outside a loop that up to three colours explain, for its ground to be told by them.
+const EVEN_GROUND: f64 = 0.97;
+/// Standard deviation of edge points between spots, in pixels: that of the sides of pixels, 1/√12.
+const UNSURE: f64 = 0.3;
+/// Spots of a ground, in OKLab, from which on it takes more than a few colours to tell it from a shape.
+const SPOTS: f32 = 0.012;
 /// Distance in pixels that lines and cubics may keep from the smooth curve they stand for.
 const TOLERANCE: f64 = 0.07;
 /// A spread of the ground (in OKLab) above this is sensor noise or JPEG; drawings are quieter.
@@ -94,8 +103,9 @@ impl<'a> Tracer<'a> {
         Self { picture, light, plain: OnceCell::new() }
     }
 
-    /// Traces the shape that `what` marks: the one in a loose loop, or the one that holds the inside points, or, when
-    /// neither is given, all that stands off a plain ground.
+    /// Traces the shape that `what` marks: the one in a loose loop, or the one that holds the inside strokes, or, when
+    /// neither is given, all that stands off a plain ground. Outside strokes, and a loop on a ground that is not plain, have
+    /// object and ground told apart by all their colours and the contrast between them.
     ///
     /// An inside point on ground that the shape encloses, as in a line drawing, counts what is enclosed to the shape.
     ///
@@ -104,12 +114,12 @@ impl<'a> Tracer<'a> {
     /// A ground that is not plain where no loop is given; marks that mark nothing; a shape that the loop or the picture's
     /// border cuts off; a picture of one colour or too small.
     pub fn trace(&self, what: &Trace) -> Result<Traced, Problem> {
-        let looped;
-        let scene = if what.around.is_empty() {
+        let marked;
+        let scene = if what.around.is_empty() && what.outside.is_empty() {
             self.plain()?
         } else {
-            looped = Scene::new(self.picture, self.light, &what.around)?;
-            &looped
+            marked = Scene::new(self.picture, self.light, what)?;
+            &marked
         };
         let (shape, notes) =
             if what.inside.is_empty() { scene.everything(&what.around)? } else { scene.holding(what)? };
@@ -136,7 +146,10 @@ impl<'a> Tracer<'a> {
     }
 
     fn plain(&self) -> Result<&Scene<'a>, Problem> {
-        self.plain.get_or_init(|| Scene::new(self.picture, self.light, &[])).as_ref().map_err(Clone::clone)
+        self.plain
+            .get_or_init(|| Scene::new(self.picture, self.light, &Trace::default()))
+            .as_ref()
+            .map_err(Clone::clone)
     }
 }
 
@@ -159,12 +172,15 @@ struct Scene<'a> {
     regions: Regions,
     /// The loop's pixels row by row, or all.
     clip: Vec<Row>,
+    /// The ground or the shape is spotted, so that edges are not surely what they seem.
+    busy: bool,
     /// The light to read in, and whether the edges told it.
     light: (Light, bool),
 }
 
 impl<'a> Scene<'a> {
-    fn new(picture: &'a Picture, light: Option<Light>, around: &[Point<Pixels>]) -> Result<Self, Problem> {
+    fn new(picture: &'a Picture, light: Option<Light>, what: &Trace) -> Result<Self, Problem> {
+        let around = what.around.as_slice();
         let (width, height) = (picture.width(), picture.height());
         if width.min(height) < LEAST_SIZE {
             return Err(Problem::error(
@@ -178,12 +194,17 @@ impl<'a> Scene<'a> {
         let samples = Samples::of(picture);
         let clip = clip(&samples, around)?;
         let table = LabTable::shared();
+        let mut busy = false;
         let ground = if samples.cut_out {
             None
-        } else if around.is_empty() {
+        } else if around.is_empty() && what.outside.is_empty() {
             Some(plain_ground(&samples, table)?)
         } else {
-            Some(Ground::learn(&samples, table, &places_around(&samples, &clip)))
+            let places = places_around(&samples, &clip);
+            let ground = Ground::learn(&samples, table, &places);
+            let spots = ground.spots(&samples, table, &places);
+            busy = !what.outside.is_empty() || ground.explained < EVEN_GROUND || spots > SPOTS;
+            Some(ground)
         };
         let noisy = ground.as_ref().is_some_and(|g| g.spread > NOISY);
         let nothing = || {
@@ -201,12 +222,20 @@ impl<'a> Scene<'a> {
                 )
             }
         };
-        let rows = Field::new(samples, table, ground).rows(&clip).ok_or_else(nothing)?;
+        let rows = if busy {
+            let [inside, outside] = [&what.inside, &what.outside].map(|strokes| stroked(strokes, &samples));
+            let (inside, outside) = (inside?, outside?);
+            contradiction(&inside, &outside)?;
+            busy::rows(samples, table, &busy::Marks { clip: &clip, inside: &inside, outside: &outside })
+        } else {
+            Field::new(samples, table, ground).rows(&clip)
+        };
+        let rows = rows.ok_or_else(nothing)?;
         let regions = Regions::new(&rows, samples.width);
         if regions.objects.iter().all(|o| o.area < SPECK) {
             return Err(nothing());
         }
-        let mut scene = Self { samples, regions, clip, light: (Light::Drawing, false) };
+        let mut scene = Self { samples, regions, clip, busy, light: (Light::Drawing, false) };
         scene.light = scene.find_light(light, noisy);
         Ok(scene)
     }
@@ -243,8 +272,8 @@ impl<'a> Scene<'a> {
     /// The objects that hold the inside points.
     fn holding(&self, what: &Trace) -> Result<(Shape, Vec<Problem>), Problem> {
         let mut shape = Shape { objects: Vec::new(), filled: Vec::new() };
-        for point in &what.inside {
-            let (x, y) = self.pixel(*point)?;
+        for point in what.inside.iter().flatten() {
+            let (x, y) = pixel(*point, &self.samples)?;
             let object = match (self.regions.object_at(x, y), self.regions.ground_at(x, y)) {
                 (Some(object), _) => object,
                 (None, Some(ground)) => {
@@ -266,23 +295,6 @@ impl<'a> Scene<'a> {
         }
         shape.objects.sort_by_key(|&o| std::cmp::Reverse(self.regions.objects[o].area));
         Ok((shape, Vec::new()))
-    }
-
-    fn pixel(&self, point: Point<Pixels>) -> Result<(usize, usize), Problem> {
-        #[expect(clippy::cast_precision_loss, reason = "pixels count far below 2^52")]
-        let (width, height) = (self.samples.width as f64, self.samples.height as f64);
-        if !(0.0..width).contains(&point.x) || !(0.0..height).contains(&point.y) {
-            return Err(Problem::error(
-                "inside_point_off_picture",
-                format!(
-                    "the inside point ({}, {}) is not on the picture, which goes from (0, 0) to ({width}, {height}); \
-                     place it on the shape",
-                    point.x, point.y
-                ),
-            ));
-        }
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "just checked")]
-        Ok((point.x as usize, point.y as usize))
     }
 
     /// Whether the loop or the picture's border runs through an object.
@@ -380,7 +392,9 @@ impl<'a> Scene<'a> {
             .par_iter()
             .map(|border| {
                 let edge = edge::Edge::look(border, &form.grid, meter);
-                outline::Measured { points: edge.points(border), blur: edge.blur() }
+                let (points, least_noise) =
+                    if self.busy { (edge.points_near(border), UNSURE) } else { (edge.points(border), 0.0) };
+                outline::Measured { points, blur: edge.blur(), least_noise }
             })
             .collect();
         let fitted = |tolerance: f64| -> Vec<outline::Loop> {
@@ -420,6 +434,55 @@ impl<'a> Scene<'a> {
             worst: misses.iter().copied().fold(0.0, f64::max).sqrt(),
             notes,
         }
+    }
+}
+
+/// The pixel that holds a marked point.
+fn pixel(point: Point<Pixels>, samples: &Samples) -> Result<(usize, usize), Problem> {
+    #[expect(clippy::cast_precision_loss, reason = "pixels count far below 2^52")]
+    let (width, height) = (samples.width as f64, samples.height as f64);
+    if !(0.0..width).contains(&point.x) || !(0.0..height).contains(&point.y) {
+        return Err(Problem::error(
+            "mark_off_picture",
+            format!(
+                "the mark ({}, {}) is not on the picture, which goes from (0, 0) to ({width}, {height}); \
+                 place it on that",
+                point.x, point.y
+            ),
+        ));
+    }
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "just checked")]
+    Ok((point.x as usize, point.y as usize))
+}
+
+/// The pixels that strokes run over.
+fn stroked(strokes: &[Stroke], samples: &Samples) -> Result<Vec<(usize, usize)>, Problem> {
+    let mut pixels = Vec::new();
+    for stroke in strokes {
+        pixels.push(pixel(stroke[0], samples)?);
+        for pair in stroke.windows(2) {
+            pixel(pair[1], samples)?;
+            let (a, b) = (pair[0].raw(), pair[1].raw());
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a length on the picture")]
+            let steps = (2.0 * a.distance(b)).ceil().max(1.0) as u32;
+            for k in 1..=steps {
+                pixels.push(pixel(a.lerp(b, f64::from(k) / f64::from(steps)).into(), samples)?);
+            }
+        }
+    }
+    pixels.sort_unstable();
+    pixels.dedup();
+    Ok(pixels)
+}
+
+/// Strokes of both kinds over one pixel say nothing.
+fn contradiction(inside: &[(usize, usize)], outside: &[(usize, usize)]) -> Result<(), Problem> {
+    match inside.iter().find(|pixel| outside.binary_search(pixel).is_ok()) {
+        Some((x, y)) => Err(Problem::error(
+            "strokes_contradict",
+            format!("an inside stroke and an outside stroke meet at ({x}, {y}); move one of them"),
+        )),
+        None => Ok(()),
     }
 }
 

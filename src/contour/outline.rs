@@ -29,6 +29,8 @@ pub(super) struct Measured {
     pub(super) points: Vec<Point>,
     /// Variance of the blur in square pixels.
     pub(super) blur: f64,
+    /// What the standard deviation of the points is at least, in pixels.
+    pub(super) least_noise: f64,
 }
 
 /// Fits a closed loop through the points of an edge, within `tolerance` of them smoothed. `None` for too few points.
@@ -36,7 +38,7 @@ pub(super) fn trace(edge: &Measured, tolerance: f64) -> Option<Loop> {
     if edge.points.len() < 8 {
         return None;
     }
-    let ring = Ring::new(edge.points.clone());
+    let ring = Ring::new(edge.points.clone(), edge.least_noise);
     let mut found = corners(&ring, edge.blur.sqrt());
     let mut path = BezPath::new();
     let mut used = Vec::with_capacity(ring.len());

@@ -348,7 +348,7 @@ fn an_inside_point_in_a_line_drawing_fills_what_the_line_encloses() {
     let dot = disc(60.0, 60.0, 5.0);
     let coverage = Coverage::of(140, 140, |x, y| (whole(x, y) && !inner(x, y)) || dot(x, y));
     let picture = coverage.grey(255.0, 10.0, Light::Drawing, 0.0);
-    let what = Trace { inside: vec![Point::new(70.0, 80.0)], ..Trace::default() };
+    let what = Trace { inside: vec![vec![Point::new(70.0, 80.0)]], ..Trace::default() };
     let traced = Tracer::new(&picture, Some(Light::Drawing)).trace(&what).unwrap();
     assert_eq!(traced.outline.flatten(0.1).len(), 1);
     let (bias, _) = off_circle(&traced, 70.3, 69.8, 50.0);
@@ -401,11 +401,11 @@ fn a_loop_tells_one_shape_from_its_neighbours_on_an_unplain_picture() {
     let picture = picture(DynamicImage::ImageLuma8(image));
     assert_eq!(Tracer::new(&picture, None).trace(&Trace::default()).unwrap_err().code, "ground_not_plain");
     let around = [(30.0, 30.0), (170.0, 30.0), (170.0, 170.0), (30.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
-    let traced = Tracer::new(&picture, Some(Light::Drawing)).trace(&Trace { around, inside: Vec::new() }).unwrap();
+    let traced = Tracer::new(&picture, Some(Light::Drawing)).trace(&Trace { around, ..Trace::default() }).unwrap();
     let (bias, _) = off_circle(&traced, 100.3, 99.8, 50.0);
     assert!(bias.abs() < 0.02, "{bias}");
     let through = [(30.0, 30.0), (100.0, 30.0), (100.0, 170.0), (30.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
-    let problem = Tracer::new(&picture, None).trace(&Trace { around: through, inside: Vec::new() }).unwrap_err();
+    let problem = Tracer::new(&picture, None).trace(&Trace { around: through, ..Trace::default() }).unwrap_err();
     assert_eq!(problem.code, "loop_cuts_shape");
 }
 
@@ -443,9 +443,9 @@ fn what_cannot_be_traced_is_refused_with_a_next_step() {
 
     let coverage = Coverage::of(140, 140, disc(70.3, 69.8, 50.0));
     let shape = coverage.grey(240.0, 50.0, Light::Drawing, 0.0);
-    let inside = |x, y| Trace { inside: vec![Point::new(x, y)], ..Trace::default() };
-    assert_eq!(refused(&shape, &inside(150.0, 20.0)).code, "inside_point_off_picture");
-    assert_eq!(refused(&shape, &inside(-0.5, 20.0)).code, "inside_point_off_picture");
+    let inside = |x, y| Trace { inside: vec![vec![Point::new(x, y)]], ..Trace::default() };
+    assert_eq!(refused(&shape, &inside(150.0, 20.0)).code, "mark_off_picture");
+    assert_eq!(refused(&shape, &inside(-0.5, 20.0)).code, "mark_off_picture");
     assert_eq!(refused(&shape, &inside(5.0, 5.0)).code, "inside_point_on_ground");
     let around =
         |corners: [(f64, f64); 3]| Trace { around: corners.map(|(x, y)| Point::new(x, y)).to_vec(), ..plain.clone() };

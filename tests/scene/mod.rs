@@ -10,16 +10,19 @@
 )]
 
 mod camera;
+mod cloth;
 pub(crate) mod compare;
 mod paint;
 pub(crate) mod props;
 mod random;
+pub(crate) mod spotted;
 
 use image::DynamicImage;
 use kurbo::{Affine, BezPath, PathEl, Point, Rect, Shape as _, Vec2};
 use spanwright::space::{Map, Pattern, Pixels};
 
 pub(crate) use camera::{Bow, Camera};
+pub(crate) use cloth::{Cloth, Dress};
 pub(crate) use random::Random;
 
 /// How far a flattened curve may be from its shape, in pixels: a hundredth of what any test asks for.
@@ -69,8 +72,14 @@ impl Scene {
 
     /// What `camera` records: the file it writes, and the shot as an upright reader sees it.
     pub(crate) fn photograph(&self, camera: &Camera) -> (Vec<u8>, Shot) {
+        self.photograph_dressed(camera, &Dress::default())
+    }
+
+    /// The same, with spotted surfaces and shadows.
+    pub(crate) fn photograph_dressed(&self, camera: &Camera, dress: &Dress) -> (Vec<u8>, Shot) {
         let place = camera.place();
-        let upright = paint::Painter::new(self, &place, paint::Blend::Linear, camera.blur).photo(camera);
+        let painter = paint::Painter::new(self, &place, paint::Blend::Linear, camera.blur).dressed(dress);
+        let upright = painter.photo(camera);
         let file = camera.write(&upright);
         let (picture, _) = spanwright::picture::decode(&file).expect("the camera writes whole files");
         (file, Shot { image: picture.samples().clone(), place, shapes: self.shapes.clone() })

@@ -1,13 +1,13 @@
 //! Shapes → pixels, by exact area: a pixel takes of a colour what its square is covered.
 
 use image::{DynamicImage, RgbImage, RgbaImage};
-use kurbo::{Point, Rect};
+use kurbo::{Point, Rect, Vec2};
 use rayon::prelude::*;
 use spanwright::picture::srgb;
 
 use super::camera::Camera;
 use super::random::Random;
-use super::{Place, Scene};
+use super::{Cloth, Dress, Place, Scene};
 
 /// Rows painted at a time; only the memory in use depends on it.
 const BAND: usize = 64;
@@ -30,13 +30,43 @@ pub(super) struct Painter {
     fine: usize,
     /// Half of a symmetric Gaussian over cells, from the middle.
     blur: Vec<f32>,
+    cloth: Option<Cloth>,
 }
 
+#[derive(Clone)]
 struct Layer {
     /// In cells; the outline turns one way, holes the other.
     rings: Vec<Vec<Point>>,
     bounds: Rect,
-    colour: [f32; 3],
+    finish: Finish,
+}
+
+/// What a layer does to what it covers.
+#[derive(Clone, Copy)]
+enum Finish {
+    Colour([f32; 3]),
+    /// Spots, with so many cells a pixel.
+    Cloth(Cloth, f64),
+    /// Lets this part of the light through.
+    Shadow(f32),
+}
+
+impl Finish {
+    /// The colour at a cell that shows `under` so far.
+    fn over(&self, under: Light, x: f64, y: f64) -> Light {
+        match self {
+            Self::Colour([r, g, b]) => [*r, *g, *b, 1.0],
+            Self::Cloth(cloth, fine) => spotted(cloth, x / fine, y / fine),
+            Self::Shadow(part) => [under[0] * part, under[1] * part, under[2] * part, under[3]],
+        }
+    }
+}
+
+fn spotted(cloth: &Cloth, x: f64, y: f64) -> Light {
+    let [first, second] = cloth.colours.map(|colour| colour.map(|sample| srgb::byte_to_linear(sample) as f32));
+    let share = cloth.share(x, y);
+    let [r, g, b] = [0, 1, 2].map(|c| first[c] + (second[c] - first[c]) * share);
+    [r, g, b, 1.0]
 }
 
 impl Painter {
@@ -58,7 +88,26 @@ impl Painter {
             let [r, g, b] = light(colour);
             [r, g, b, 1.0]
         });
-        Self { ground, layers, fine, blur: gaussian(blur * fine as f64) }
+        Self { ground, layers, fine, blur: gaussian(blur * fine as f64), cloth: None }
+    }
+
+    /// With spotted surfaces in place of those of one colour, and soft shadows under the shapes.
+    pub(super) fn dressed(mut self, dress: &Dress) -> Self {
+        /// Steps from full shadow to none, and the light that each lets through.
+        const STEPS: u32 = 24;
+        const THROUGH: f32 = 0.97;
+        self.cloth = dress.ground;
+        let fine = self.fine as f64;
+        if let Some(cloth) = dress.shapes {
+            self.layers.iter_mut().for_each(|layer| layer.finish = Finish::Cloth(cloth, fine));
+        }
+        if let Some(way) = dress.shadow {
+            let fallen = |step: u32| way * fine * (f64::from(step) / f64::from(STEPS));
+            let shadows =
+                |layer: &Layer| (1..=STEPS).map(|step| layer.shadow(fallen(step), THROUGH)).collect::<Vec<_>>();
+            self.layers = self.layers.iter().flat_map(shadows).chain(self.layers.clone()).collect();
+        }
+        self
     }
 
     /// Encoded values, as they are; with alpha where the ground is transparent.
@@ -118,6 +167,12 @@ impl Painter {
         let (columns, lines) = (width * self.fine + 2 * around, rows * self.fine + 2 * around);
         let corner = Point::new(-(around as f64), (first * self.fine) as f64 - around as f64);
         let mut cells = vec![self.ground; columns * lines];
+        if let Some(cloth) = &self.cloth {
+            for (i, cell) in cells.iter_mut().enumerate() {
+                let at = |v: usize, start: f64| (v as f64 + start) / self.fine as f64;
+                *cell = spotted(cloth, at(i % columns, corner.x), at(i / columns, corner.y));
+            }
+        }
         for layer in &self.layers {
             layer.paint(&mut cells, columns, lines, corner);
         }
@@ -142,7 +197,17 @@ impl Layer {
         let mut points = rings.iter().flatten();
         let first = *points.next().expect("a shape has points");
         let bounds = points.fold(Rect::from_points(first, first), |around, p| around.union_pt(*p));
-        Self { rings, bounds, colour }
+        Self { rings, bounds, finish: Finish::Colour(colour) }
+    }
+
+    /// Its shadow, fallen so far, in cells.
+    fn shadow(&self, fallen: Vec2, through: f32) -> Self {
+        let moved = |ring: &Vec<Point>| ring.iter().map(|p| *p + fallen).collect();
+        Self {
+            rings: self.rings.iter().map(moved).collect(),
+            bounds: self.bounds + fallen,
+            finish: Finish::Shadow(through),
+        }
     }
 
     /// Over `cells`, whose top left corner lies at `corner`.
@@ -161,11 +226,14 @@ impl Layer {
         for (row, line) in areas.sums.chunks(areas.stride).enumerate() {
             let start = (top + row) * columns + left;
             let mut covered = 0.0;
-            for (cell, change) in cells[start..start + areas.width].iter_mut().zip(line) {
+            for (column, (cell, change)) in cells[start..start + areas.width].iter_mut().zip(line).enumerate() {
                 covered += change;
                 let share = (covered.abs() as f32).clamp(0.0, 1.0);
-                let [r, g, b] = self.colour;
-                for (value, over) in cell.iter_mut().zip([r, g, b, 1.0]) {
+                if share == 0.0 {
+                    continue;
+                }
+                let over = self.finish.over(*cell, part.x0 + column as f64, part.y0 + row as f64);
+                for (value, over) in cell.iter_mut().zip(over) {
                     *value += (over - *value) * share;
                 }
             }

@@ -3,7 +3,7 @@
 use kurbo::Shape;
 
 use super::{Pictures, Reader};
-use crate::build_file::build::{Hole, PieceSpec, Source, Trace};
+use crate::build_file::build::{Hole, PieceSpec, Source, Stroke, Trace};
 use crate::build_file::check::Checked;
 use crate::problem::{Place, Placed};
 use crate::space::{Path, Pixels, Point};
@@ -75,7 +75,7 @@ impl Reader {
     fn trace(&mut self, table: &Checked) -> Option<Placed<Trace>> {
         let place = table.place_of("trace")?;
         let Some(marks) = table.table("trace") else { return Some(Placed::new(Trace::default(), place)) };
-        if !marks.wrote("around") && !marks.wrote("inside") {
+        if !["around", "inside", "outside"].iter().any(|key| marks.wrote(key)) {
             let text = "trace says nothing; write trace = { inside = [812.0, 500.0] } with a place inside the piece, \
                         or \
                         trace = \"plain ground\"";
@@ -84,7 +84,14 @@ impl Reader {
         let points = |key: &str| -> Vec<Point<Pixels>> {
             marks.points(key).map_or(Vec::new(), |points| points.value.iter().map(|point| point.value).collect())
         };
-        Some(Placed::new(Trace { around: points("around"), inside: points("inside") }, place))
+        let strokes = |key: &str| -> Vec<Stroke> {
+            let found = marks.strokes(key).map_or(Vec::new(), |strokes| strokes.value);
+            found.iter().map(|stroke| stroke.iter().map(|point| point.value).collect()).collect()
+        };
+        Some(Placed::new(
+            Trace { around: points("around"), inside: strokes("inside"), outside: strokes("outside") },
+            place,
+        ))
     }
 
     /// Where the outline comes from; whatever does not go together is told.
@@ -164,8 +171,10 @@ impl Reader {
     /// Trace marks outside the picture are slips; a drawn shape may well reach beyond a cropped picture.
     fn inside_picture(&mut self, table: &Checked, fixed: bool, picture: &Checked) {
         if let Some(trace) = table.table("trace") {
-            let marks = [trace.points("around"), trace.points("inside")].into_iter().flatten();
-            self.within(picture, marks.flat_map(|marks| marks.value));
+            let strokes = ["inside", "outside"].into_iter().filter_map(|key| trace.strokes(key));
+            let strokes = strokes.flat_map(|strokes| strokes.value).flatten();
+            let around = trace.points("around").into_iter().flat_map(|around| around.value);
+            self.within(picture, around.chain(strokes));
         }
         let Some(pixels) = picture.pixels("pixels").filter(|_| !fixed) else { return };
         let [width, height] = pixels.value;
