@@ -50,11 +50,10 @@ pub(super) fn rows(samples: Samples, table: &LabTable, marks: &Marks) -> Option<
     let mut level = Level::coarse(&frame, samples, table);
     let known = level.known(marks);
     let mut models = Models::first(&level, &known, marks.inside)?;
-    let mut object = Vec::new();
+    let unknown: Vec<usize> = (0..known.len()).filter(|&i| known[i].is_none()).collect();
+    let mut object: Vec<bool> = known.iter().map(|known| *known == Some(true)).collect();
     for _ in 0..ROUNDS {
-        object = level.cut(&(0..known.len()).filter(|&i| known[i].is_none()).collect::<Vec<_>>(), &models, |i| {
-            known[i] == Some(true)
-        });
+        level.cut(&unknown, &models, &mut object);
         models = models.learnt(&level, &known, &object);
     }
     clean(&mut object, level.width);
@@ -70,7 +69,7 @@ pub(super) fn rows(samples: Samples, table: &LabTable, marks: &Marks) -> Option<
         let known = level.known_of(&band, marks);
         let unknown: Vec<usize> = band.iter().zip(&known).filter(|(_, k)| k.is_none()).map(|(i, _)| *i).collect();
         band.iter().zip(&known).for_each(|(&i, known)| object[i] = known.unwrap_or(object[i]));
-        object = level.cut(&unknown, &models, |i| object[i]);
+        level.cut(&unknown, &models, &mut object);
     }
     Some(level.rows(&object, samples.height))
 }
@@ -191,17 +190,19 @@ impl<'a> Level<'a> {
         (x < self.width && y < self.height).then(|| y * self.width + x)
     }
 
-    /// Object and ground anew: `unknown` pixels by the cheapest cut, the others as `settled` says.
-    fn cut(&self, unknown: &[usize], models: &Models, settled: impl Fn(usize) -> bool) -> Vec<bool> {
-        let mut nodes = vec![NONE; self.colours.len()];
-        unknown.iter().zip(0_u32..).for_each(|(&i, node)| nodes[i] = node);
+    /// Tells object and ground anew at the `unknown` pixels of `object`, by the cheapest cut.
+    fn cut(&self, unknown: &[usize], models: &Models, object: &mut [bool]) {
+        // Zeros take no memory until they are touched, and a band touches few.
+        let mut nodes = vec![0_u32; self.colours.len()];
+        unknown.iter().zip(1..).for_each(|(&i, node)| nodes[i] = node);
+        let node = |i: usize| nodes[i].checked_sub(1);
         let far = |i: usize, j: usize| {
             let [p, q, r] = std::array::from_fn(|c| self.colours[i][c] - self.colours[j][c]);
             p * p + q * q + r * r
         };
         let pairs = unknown.iter().flat_map(|&i| [(1, 0), (0, 1)].map(|step| (i, self.neighbour(i, step))));
         let (sum, count) = pairs
-            .filter_map(|(i, j)| j.filter(|&j| nodes[j] != NONE).map(|j| far(i, j)))
+            .filter_map(|(i, j)| j.filter(|&j| node(j).is_some()).map(|j| far(i, j)))
             .fold((1e-9, 1e-9), |(sum, count), far| (sum + far, count + 1.0));
         let contrast = count / (2.0 * sum);
         #[expect(clippy::cast_possible_truncation, reason = "bounded costs")]
@@ -209,23 +210,21 @@ impl<'a> Level<'a> {
         let mut neighbours = vec![[NONE; 8]; unknown.len()];
         let mut costs = vec![[0; 8]; unknown.len()];
         let mut ends: Vec<i32> = unknown.iter().map(|&i| whole(models.odds(self.colours[i]))).collect();
-        for (node, &i) in unknown.iter().enumerate() {
+        for (at, &i) in unknown.iter().enumerate() {
             for (d, step) in STEPS.into_iter().enumerate() {
                 let Some(j) = self.neighbour(i, step) else { continue };
                 let length = if d % 2 == 0 { 1.0 } else { std::f32::consts::SQRT_2 };
-                if nodes[j] != NONE {
-                    neighbours[node][d] = nodes[j];
-                    costs[node][d] = whole(PART * (-contrast * far(i, j)).exp() / length);
+                if let Some(other) = node(j) {
+                    neighbours[at][d] = other;
+                    costs[at][d] = whole(PART * (-contrast * far(i, j)).exp() / length);
                 } else {
                     let cost = whole(PART / length);
-                    ends[node] += if settled(j) { cost } else { -cost };
+                    ends[at] += if object[j] { cost } else { -cost };
                 }
             }
         }
         let cut = Network::new(neighbours, costs, ends).cut();
-        let mut object: Vec<bool> = (0..nodes.len()).map(|i| nodes[i] == NONE && settled(i)).collect();
         unknown.iter().zip(cut).for_each(|(&i, is)| object[i] = is);
-        object
     }
 
     /// What was found on twice as coarse a picture, and the pixels near its border, in rising order.

@@ -188,6 +188,8 @@ fn between(ring: &Ring, from: &Corner, to: &Corner) -> Vec<(f64, Point)> {
 fn misses(path: &BezPath, points: &[Point]) -> Vec<f64> {
     const FLAT: f64 = 0.002;
     const REACH: usize = 12;
+    /// Farther than this, squared, the nearest line may be another.
+    const FAR: f64 = 4.0;
     let mut lines: Vec<[Point; 2]> = Vec::new();
     let (mut pen, mut start) = (Point::ZERO, Point::ZERO);
     kurbo::flatten(path, FLAT, |el| match el {
@@ -211,10 +213,10 @@ fn misses(path: &BezPath, points: &[Point]) -> Vec<f64> {
         .map(|&p| {
             let reach = REACH.min((n - 1) / 2);
             let mut found = nearest(p, near + n - reach, 2 * reach + 1);
-            if far || found.0 > 1.0 {
+            if far || found.0 > FAR {
                 found = nearest(p, 0, n);
             }
-            far = found.0 > 1.0;
+            far = found.0 > FAR;
             near = found.1;
             found.0
         })
