@@ -4,7 +4,7 @@ use std::io;
 
 use crate::build_file::{Build, Light, PieceSpec, Source};
 use crate::contour::{Traced, Tracer};
-use crate::pattern::{Piece, RoundHole, letters};
+use crate::pattern::{Piece, RoundHole, frail_problems, letters};
 use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
@@ -108,6 +108,9 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     };
     let finished = finished.unwrap_or_else(|| union_extent(&pieces));
     check_holes(&build, &pieces, &mut problems);
+    for (spec, piece) in build.pieces.iter().zip(&pieces) {
+        problems.extend(frail_problems(piece).into_iter().map(|problem| problem.at(spec.place)));
+    }
     Ok(Survey { build, pieces, lengths, traced, size, finished, measures, problems })
 }
 
