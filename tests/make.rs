@@ -68,3 +68,30 @@ fn a_letter_that_the_font_lacks_is_told_before_anything_is_printed() {
     let shown = String::from_utf8_lossy(&run.get_output().stdout).into_owned();
     assert!(shown.contains("length  100 mm: right") && shown.contains("100 mm wide, 60 mm high"), "{shown}");
 }
+
+#[test]
+fn trace_writes_the_outline_into_the_file_and_an_overlay_beside_the_products() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let images = Path::new(env!("CARGO_MANIFEST_DIR")).join("reference-images");
+    for name in ["harbour-vane.toml", "harbour-vane.jpg"] {
+        fs::copy(images.join(name), folder.path().join(name)).expect("copied");
+    }
+    let trace = || {
+        let mut program = spanwright();
+        program.current_dir(folder.path()).args(["trace", "harbour-vane.toml", "--overlay", "--json"]);
+        program
+    };
+    let run = trace().assert().code(0);
+    let told: serde_json::Value = serde_json::from_slice(&run.get_output().stdout).expect("JSON");
+    assert!(told["pieces"][0]["rms_px"].as_f64().is_some_and(|rms| rms > 0.0 && rms < 0.2), "{told}");
+    let build = fs::read_to_string(folder.path().join("harbour-vane.toml")).expect("still there");
+    assert!(build.contains("outline = \"M "), "{build}");
+    let overlay = folder.path().join("output/harbour-vane/traced-board.png");
+    let drawn = image::open(&overlay).expect("a picture").to_luma8();
+    assert_eq!(drawn.dimensions(), (1800, 1500));
+    fs::remove_file(&overlay).expect("it was written");
+    // What is traced already stays as the maker may have edited it.
+    trace().assert().code(0);
+    assert!(!overlay.exists());
+    assert_eq!(fs::read_to_string(folder.path().join("harbour-vane.toml")).expect("still there"), build);
+}

@@ -66,6 +66,9 @@ pub enum Command {
         /// Also pieces that have an outline already: it is replaced.
         #[arg(long)]
         again: bool,
+        /// Also write a picture with the outlines on it, nodes and corners marked.
+        #[arg(long)]
+        overlay: bool,
         /// Print one JSON document on standard output.
         #[arg(long)]
         json: bool,

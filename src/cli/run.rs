@@ -61,7 +61,9 @@ pub fn run(args: Args) -> Exit {
         Command::Mark { build } => mark(build.as_deref()),
         Command::Check { build, json } => check(&build, json, quiet),
         Command::Make { build, out, json } => make(&build, out, json, quiet),
-        Command::Trace { build, piece, again, json } => trace(&build, piece.as_deref(), again, json, quiet),
+        Command::Trace { build, piece, again, overlay, json } => {
+            trace(&build, piece.as_deref(), again, overlay, json, quiet)
+        }
         Command::Tables { name } => tables_listing(name.as_deref()),
         Command::Schema => print(&format!("{:#}\n", schema())),
         Command::Completions { shell } => completions(shell),
@@ -186,8 +188,7 @@ fn make(path: &Path, out: Option<PathBuf>, json: bool, quiet: bool) -> Outcome {
     let opened = Opened::open(path, json, quiet)?;
     let plan = opened.plan()?;
     opened.say(&plan.survey.problems);
-    let stem = path.file_stem().map_or_else(|| "build".into(), |stem| stem.to_owned());
-    let folder = out.unwrap_or_else(|| Path::new("output").join(stem));
+    let folder = out.unwrap_or_else(|| output_folder(path));
     let made = write_out(plan, &opened.name);
     save(&folder, &made.files).map_err(machine(format!("“{}” cannot be written", folder.display())))?;
     if json {
@@ -204,7 +205,12 @@ fn make(path: &Path, out: Option<PathBuf>, json: bool, quiet: bool) -> Outcome {
     Ok(())
 }
 
-fn trace(path: &Path, only: Option<&str>, again: bool, json: bool, quiet: bool) -> Outcome {
+/// Where the products of a build file go unless told otherwise.
+fn output_folder(build: &Path) -> PathBuf {
+    Path::new("output").join(build.file_stem().unwrap_or_else(|| "build".as_ref()))
+}
+
+fn trace(path: &Path, only: Option<&str>, again: bool, overlay: bool, json: bool, quiet: bool) -> Outcome {
     let opened = Opened::open(path, json, quiet)?;
     let (build, mut problems) = opened.build()?;
     if let Some(name) = only
@@ -222,8 +228,8 @@ fn trace(path: &Path, only: Option<&str>, again: bool, json: bool, quiet: bool) 
             }
     };
     let mut notes = Problems::new();
-    let reports =
-        trace_pieces(&build, &opened.files(), &wanted, &mut notes).map_err(|errors| opened.refuse(&errors))?;
+    let (reports, overlays) =
+        trace_pieces(&build, &opened.files(), &wanted, overlay, &mut notes).map_err(|errors| opened.refuse(&errors))?;
     problems.extend(notes);
     opened.say(&problems);
     let outlines: Vec<(usize, String)> =
@@ -231,6 +237,11 @@ fn trace(path: &Path, only: Option<&str>, again: bool, json: bool, quiet: bool) 
     if !outlines.is_empty() {
         let text = set_outlines(&opened.text, &outlines).map_err(|problem| opened.refuse(&[problem]))?;
         replace(path, text.as_bytes()).map_err(machine(format!("“{}” cannot be written", path.display())))?;
+    }
+    let folder = output_folder(path);
+    for file in &overlays {
+        let written = std::fs::create_dir_all(&folder).and_then(|()| replace(&folder.join(&file.name), &file.bytes));
+        written.map_err(machine(format!("“{}” cannot be written", folder.display())))?;
     }
     if json {
         let problems: Vec<ProblemReport> = problems.iter().map(|p| ProblemReport::new(p, &opened.name)).collect();
@@ -244,6 +255,9 @@ fn trace(path: &Path, only: Option<&str>, again: bool, json: bool, quiet: bool) 
             "{}: {} nodes, {} corners, {:.2} px rms, {:.2} px at worst, {} light",
             report.name, report.nodes, report.corners, report.rms_px, report.worst_px, report.light
         ));
+    }
+    for file in &overlays {
+        tell(&format!("Outlines on their picture: {}", folder.join(&file.name).display()));
     }
     if reports.is_empty() {
         tell("Nothing to trace: every piece has its outline. `--again` traces anew.");

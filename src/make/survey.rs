@@ -4,6 +4,7 @@ use std::io;
 
 use crate::build_file::{Build, Light, PieceSpec, Source};
 use crate::contour::{Traced, Tracer};
+use crate::output::{OnPicture, OutFile, overlay_png};
 use crate::pattern::{Piece, RoundHole, frail_problems, letters};
 use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Problem, Problems};
@@ -41,7 +42,13 @@ pub struct TraceReport {
     pub light: &'static str,
     /// Whether the edges themselves told the light.
     pub light_found: bool,
-    /// Index of its table among the pieces of the file.
+    /// Where these corners are.
+    #[serde(skip)]
+    pub corner_places: Vec<Point<Pixels>>,
+    /// Index of its picture, and of its table among the pieces of the file.
+    #[serde(skip)]
+    pub picture: usize,
+    /// Likewise.
     #[serde(skip)]
     pub index: usize,
     /// The outline, in pixels.
@@ -114,15 +121,17 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     Ok(Survey { build, pieces, lengths, traced, size, finished, measures, problems })
 }
 
-/// Traces the pieces of `build` that `wanted` picks, without asking for a size.
+/// Traces the pieces of `build` that `wanted` picks, without asking for a size. With pictures of the outlines, if they are
+/// to be `overlaid`.
 ///
 /// Errors: every error of every picture and piece.
 pub fn trace_pieces(
     build: &Build,
     files: &dyn Files,
     wanted: &dyn Fn(&PieceSpec) -> bool,
+    overlaid: bool,
     problems: &mut Problems,
-) -> Result<Vec<TraceReport>, Problems> {
+) -> Result<(Vec<TraceReport>, Vec<OutFile>), Problems> {
     let pictures = open_pictures(build, files, problems)?;
     let tracers = tracers(build, &pictures);
     let mut errors = Problems::new();
@@ -136,7 +145,24 @@ pub fn trace_pieces(
             Err(problem) => errors.push(problem),
         }
     }
-    if errors.is_empty() { Ok(reports) } else { Err(errors) }
+    if !errors.is_empty() {
+        return Err(errors);
+    }
+    let overlays = if overlaid { overlays(build, &pictures, &reports) } else { Vec::new() };
+    Ok((reports, overlays))
+}
+
+/// Each picture from which something was traced, with the outlines on it.
+fn overlays(build: &Build, pictures: &[Picture], reports: &[TraceReport]) -> Vec<OutFile> {
+    let one = |(index, picture): (usize, &Picture)| {
+        let of_picture = reports.iter().filter(|report| report.picture == index);
+        let drawn: Vec<OnPicture<'_>> =
+            of_picture.map(|report| OnPicture { outline: &report.outline, corners: &report.corner_places }).collect();
+        // A name may hold what separates folders.
+        let name = format!("traced-{}.png", build.pictures[index].name.value.replace(['/', '\\'], "-"));
+        (!drawn.is_empty()).then(|| OutFile { name, bytes: overlay_png(picture, &drawn) })
+    };
+    pictures.iter().enumerate().filter_map(one).collect()
 }
 
 fn open_pictures(build: &Build, files: &dyn Files, problems: &mut Problems) -> Result<Vec<Picture>, Problems> {
@@ -277,6 +303,8 @@ fn trace_piece(tracers: &[Tracer], piece: &PieceSpec) -> Result<(TraceReport, Pr
             Light::Drawing => "drawing",
         },
         light_found: found.light_was_found,
+        corner_places: found.corners,
+        picture,
         index: piece.index,
         outline: found.outline,
     };

@@ -106,7 +106,7 @@ fn paint(grey: f64) -> Paint<'static> {
     paint
 }
 
-fn skia_path(path: &kurbo::BezPath) -> Option<tiny_skia::Path> {
+pub(super) fn skia_path(path: &kurbo::BezPath) -> Option<tiny_skia::Path> {
     let mut builder = PathBuilder::new();
     let n = |p: kurbo::Point| (narrow(p.x), narrow(p.y));
     for el in path.elements() {
