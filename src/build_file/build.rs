@@ -276,6 +276,20 @@ pub struct Trace {
     pub inside: Vec<Stroke>,
     /// Places and strokes on what is not the shape, where colours alone mislead; empty: none.
     pub outside: Vec<Stroke>,
+    /// Of a shape drawn in ink around its edge, the side of the line that is cut along.
+    pub drawn_line: DrawnLine,
+}
+
+/// A side of a drawn line, or its middle.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum DrawnLine {
+    /// The ink belongs to the shape.
+    #[default]
+    Outside,
+    /// The ink lies around the shape.
+    Inside,
+    /// Half of it does.
+    Middle,
 }
 
 /// A round hole of a fixed diameter.

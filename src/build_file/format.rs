@@ -429,6 +429,13 @@ static TRACE: Table = Table {
             "[[[640.0, 300.0], [660.0, 420.0]]]",
             "Places and strokes on what is not the shape, such as its shadow, in pixels.",
         ),
+        key(
+            "drawn_line",
+            Kind::Word(&["outside", "inside", "middle"], &[]),
+            Default("\"outside\""),
+            "\"middle\"",
+            "For a shape drawn in ink around its edge: the side of the line that is its edge.",
+        ),
     ],
 };
 

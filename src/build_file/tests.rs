@@ -94,7 +94,7 @@ svg  = "crest.svg#outer"
 name      = "vane, outer"
 letter    = "A"
 picture   = "front"
-trace     = { around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]] }
+trace     = { around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]], drawn_line = "middle" }
 outline   = "M 812 340 L 900 700 L 724 700 Z"
 foam      = "10 mm"
 copies    = 2
@@ -461,7 +461,7 @@ fn outlines_that_do_not_go_together_are_told() {
     breaks(&[traced], "\"plain ground\"", "two_outlines", "svg and trace; keep one");
     breaks(&[("fixed     = false", "fixed     = true")], "true\n\n[[piece.hole]]", "fixed_traced", "leave out fixed");
     breaks(&[("through = [", "# [")], "true\n# [", "no_outline", "give it outline, through or svg");
-    let says_nothing = "{ around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]] }";
+    let says_nothing = "{ around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]], drawn_line = \"middle\" }";
     breaks(&[(says_nothing, "{}")], "{}", "empty", "trace says nothing");
 }
 

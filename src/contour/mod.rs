@@ -33,12 +33,12 @@ use std::cell::OnceCell;
 
 use border::{Cell, Crack, Grid};
 use ground::{Field, Ground};
-use kurbo::BezPath;
+use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _};
 use rayon::prelude::*;
 use region::{Region, Regions, Row, polygon_rows};
 use samples::{LabTable, Meter, Samples};
 
-use crate::build_file::{Light, Stroke, Trace};
+use crate::build_file::{DrawnLine, Light, Stroke, Trace};
 use crate::picture::Picture;
 use crate::problem::Problem;
 use crate::space::{Path, Pixels, Point};
@@ -121,9 +121,23 @@ impl<'a> Tracer<'a> {
             marked = Scene::new(self.picture, self.light, what)?;
             &marked
         };
-        let (shape, notes) =
+        let (mut shape, notes) =
             if what.inside.is_empty() { scene.everything(&what.around)? } else { scene.holding(what)? };
-        let mut traced = scene.outline(&scene.form(&shape)?);
+        if what.drawn_line != DrawnLine::Outside {
+            scene.fill_in(&mut shape)?;
+        }
+        let form = scene.form(&shape)?;
+        let mut traced = match what.drawn_line {
+            DrawnLine::Outside => scene.outline(&form, &scene.measured(&form)),
+            DrawnLine::Inside => {
+                let inner = scene.inner_form(&shape)?;
+                scene.outline(&inner, &scene.measured(&inner))
+            }
+            DrawnLine::Middle => {
+                let inner = scene.inner_form(&shape)?;
+                scene.outline(&form, &middle(scene.measured(&form), &scene.measured(&inner)))
+            }
+        };
         traced.notes.extend(notes);
         Ok(traced)
     }
@@ -139,7 +153,10 @@ impl<'a> Tracer<'a> {
         let mut traced: Vec<Traced> = shape
             .objects
             .par_iter()
-            .map(|&object| Ok(scene.outline(&scene.form(&Shape { objects: vec![object], filled: Vec::new() })?)))
+            .map(|&object| {
+                let form = scene.form(&Shape { objects: vec![object], filled: Vec::new() })?;
+                Ok(scene.outline(&form, &scene.measured(&form)))
+            })
             .collect::<Result<_, Problem>>()?;
         traced[0].notes.extend(notes);
         Ok(traced)
@@ -331,14 +348,51 @@ impl<'a> Scene<'a> {
         )
     }
 
+    /// Counts what a drawn line encloses to the shape.
+    fn fill_in(&self, shape: &mut Shape) -> Result<(), Problem> {
+        let enclosed =
+            |ground: &Region| ground.area >= SPECK && ground.parent.is_some_and(|o| shape.objects.contains(&o));
+        if shape.filled.is_empty() {
+            let grounds = self.regions.grounds.iter().enumerate();
+            shape.filled = grounds.filter(|(_, ground)| enclosed(ground)).map(|(i, _)| i).collect();
+        }
+        if shape.filled.is_empty() {
+            return Err(Problem::error(
+                "drawn_line_open",
+                "the drawn line encloses nothing, so it has no inner side: close its gap in the picture, or leave out \
+                 drawn_line if the shape is not drawn as a line",
+            ));
+        }
+        Ok(())
+    }
+
+    /// What the drawn line of a shape encloses, without the line.
+    fn inner_form(&self, shape: &Shape) -> Result<Form, Problem> {
+        let mut grid = Grid::around(self.bounds(shape));
+        let (objects, grounds) = self.regions.within(&shape.filled);
+        for (ground, own) in self.regions.grounds.iter().zip(grounds) {
+            // What lies beyond the line must not be taken for the line.
+            grid.paint(ground, if own { Cell::Shape } else { Cell::Other });
+        }
+        let inner = self.regions.objects.iter().zip(objects).filter(|(_, own)| *own);
+        inner.for_each(|(object, _)| grid.paint(object, Cell::Shape));
+        bordered(grid)
+    }
+
+    /// Left, top, right, bottom of all objects of a shape.
+    fn bounds(&self, shape: &Shape) -> [usize; 4] {
+        shape
+            .objects
+            .iter()
+            .map(|&object| self.regions.objects[object].bounds)
+            .fold([usize::MAX, usize::MAX, 0, 0], |[left, top, right, bottom], b| {
+                [left.min(b[0]), top.min(b[1]), right.max(b[2]), bottom.max(b[3])]
+            })
+    }
+
     fn form(&self, shape: &Shape) -> Result<Form, Problem> {
         let regions = &self.regions;
-        let mut bounds = [usize::MAX, usize::MAX, 0, 0];
-        for &object in &shape.objects {
-            let [left, top, right, bottom] = regions.objects[object].bounds;
-            bounds = [bounds[0].min(left), bounds[1].min(top), bounds[2].max(right), bounds[3].max(bottom)];
-        }
-        let mut grid = Grid::around(bounds);
+        let mut grid = Grid::around(self.bounds(shape));
         let (inner_objects, inner_grounds) = regions.within(&shape.filled);
         for (i, object) in regions.objects.iter().enumerate() {
             let own = inner_objects[i] || shape.objects.contains(&i);
@@ -351,15 +405,7 @@ impl<'a> Scene<'a> {
                 grid.paint(ground, Cell::Shape);
             }
         }
-        let mut borders = grid.borders();
-        borders.retain(|b| enclosed(b).abs() >= f64::from(u32::try_from(SPECK).expect("small")));
-        if borders.is_empty() {
-            return Err(Problem::error(
-                "shape_too_small",
-                "the shape is too thin or too small to trace; use a picture of it with more pixels",
-            ));
-        }
-        Ok(Form { grid, borders })
+        bordered(grid)
     }
 
     /// The light to read in, and whether the edges told it. It is a property of the picture, so the largest shapes are
@@ -384,11 +430,10 @@ impl<'a> Scene<'a> {
         light::find(self.samples, &borders, guess).map_or((guess, false), |light| (light, true))
     }
 
-    fn outline(&self, form: &Form) -> Traced {
-        let (light, light_was_found) = self.light;
-        let meter = Meter::new(self.samples, light);
-        let edges: Vec<outline::Measured> = form
-            .borders
+    /// The edges along the borders of a form, one each.
+    fn measured(&self, form: &Form) -> Vec<outline::Measured> {
+        let meter = Meter::new(self.samples, self.light.0);
+        form.borders
             .par_iter()
             .map(|border| {
                 let edge = edge::Edge::look(border, &form.grid, meter);
@@ -396,7 +441,11 @@ impl<'a> Scene<'a> {
                     if self.busy { (edge.points_near(border), UNSURE) } else { (edge.points(border), 0.0) };
                 outline::Measured { points, blur: edge.blur(), least_noise }
             })
-            .collect();
+            .collect()
+    }
+
+    fn outline(&self, form: &Form, edges: &[outline::Measured]) -> Traced {
+        let (light, light_was_found) = self.light;
         let fitted = |tolerance: f64| -> Vec<outline::Loop> {
             let one = |(edge, border): (&outline::Measured, &Vec<Crack>)| {
                 outline::trace(edge, tolerance).unwrap_or_else(|| by_pixels(border))
@@ -484,6 +533,39 @@ fn contradiction(inside: &[(usize, usize)], outside: &[(usize, usize)]) -> Resul
         )),
         None => Ok(()),
     }
+}
+
+/// The shape on a grid with its borders, specks left out.
+fn bordered(grid: Grid) -> Result<Form, Problem> {
+    let mut borders = grid.borders();
+    borders.retain(|b| enclosed(b).abs() >= f64::from(u32::try_from(SPECK).expect("small")));
+    if borders.is_empty() {
+        return Err(Problem::error(
+            "shape_too_small",
+            "the shape is too thin or too small to trace; use a picture of it with more pixels",
+        ));
+    }
+    Ok(Form { grid, borders })
+}
+
+/// The way half between the outer edges of a drawn line and the nearest of its inner ones.
+fn middle(outer: Vec<outline::Measured>, inner: &[outline::Measured]) -> Vec<outline::Measured> {
+    let inner: Vec<kurbo::Line> = inner
+        .iter()
+        .flat_map(|edge| {
+            let next = edge.points.iter().skip(1).chain(&edge.points[..edge.points.len().min(1)]);
+            edge.points.iter().zip(next).map(|(a, b)| kurbo::Line::new(*a, *b))
+        })
+        .collect();
+    let half_way = |p: &kurbo::Point| {
+        let nearest = inner.iter().map(|line| (line.nearest(*p, 1e-6), line));
+        let found = nearest.min_by(|a, b| a.0.distance_sq.total_cmp(&b.0.distance_sq));
+        found.map_or(*p, |(nearest, line)| p.midpoint(line.eval(nearest.t)))
+    };
+    outer
+        .into_iter()
+        .map(|edge| outline::Measured { points: edge.points.par_iter().map(half_way).collect(), ..edge })
+        .collect()
 }
 
 /// Whether a loop's last segment ends in its first point, so that this point is not two nodes.

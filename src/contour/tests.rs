@@ -355,6 +355,46 @@ fn an_inside_point_in_a_line_drawing_fills_what_the_line_encloses() {
     assert!(bias.abs() < 0.03, "{bias}");
 }
 
+/// A disc and a house, each drawn with a line of 6 px.
+#[test]
+fn a_drawn_line_is_cut_along_the_side_that_is_wanted() {
+    let line = |side| Trace { drawn_line: side, ..Trace::default() };
+    let (whole, within) = (disc(70.3, 69.8, 50.0), disc(70.3, 69.8, 44.0));
+    let ring = Coverage::of(140, 140, |x, y| whole(x, y) && !within(x, y)).grey(255.0, 10.0, Light::Drawing, 0.0);
+    let house = |inset: f64| {
+        // A roof of 45°: its ridge comes down by the root of two times the inset, its eaves by that less one.
+        let (eaves, ridge) = (60.0 + inset * (2.0_f64.sqrt() - 1.0), 20.0 + inset * 2.0_f64.sqrt());
+        vec![
+            (30.0 + inset, 120.0 - inset),
+            (30.0 + inset, eaves),
+            (70.0, ridge),
+            (110.0 - inset, eaves),
+            (110.0 - inset, 120.0 - inset),
+        ]
+    };
+    let (walls, room) = (polygon(house(0.0)), polygon(house(6.0)));
+    let drawn = Coverage::of(140, 140, |x, y| walls(x, y) && !room(x, y)).grey(255.0, 10.0, Light::Drawing, 0.0);
+    for (side, radius, inset) in
+        [(DrawnLine::Outside, 50.0, 0.0), (DrawnLine::Middle, 47.0, 3.0), (DrawnLine::Inside, 44.0, 6.0)]
+    {
+        let traced = Tracer::new(&ring, Some(Light::Drawing)).trace(&Trace {
+            inside: if side == DrawnLine::Outside { vec![vec![Point::new(70.0, 70.0)]] } else { Vec::new() },
+            ..line(side)
+        });
+        let traced = traced.unwrap();
+        assert_eq!(traced.outline.flatten(0.1).len(), 1, "{side:?}");
+        let (bias, rms) = off_circle(&traced, 70.3, 69.8, radius);
+        assert!(bias.abs() < 0.03 && rms < 0.06, "{side:?}: {bias} {rms}");
+        let what = Trace { inside: vec![vec![Point::new(70.0, 70.0)]], ..line(side) };
+        let traced = Tracer::new(&drawn, Some(Light::Drawing)).trace(&what).unwrap();
+        assert!(corners_off(&traced, &house(inset)) < 0.2, "{side:?}: {:?}", traced.corners);
+        assert_eq!(traced.corners.len(), 5, "{side:?}");
+    }
+    let gap = Coverage::of(140, 140, |x, y| whole(x, y) && !within(x, y) && (x - 70.0).abs() > 8.0);
+    let gap = gap.grey(255.0, 10.0, Light::Drawing, 0.0);
+    assert_eq!(refused(&gap, &line(DrawnLine::Middle)).code, "drawn_line_open");
+}
+
 #[test]
 fn alpha_is_coverage_whatever_the_colours() {
     let coverage = Coverage::of(140, 140, disc(70.3, 69.8, 50.0));

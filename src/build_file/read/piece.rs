@@ -3,7 +3,7 @@
 use kurbo::Shape;
 
 use super::{Pictures, Reader};
-use crate::build_file::build::{Hole, PieceSpec, Source, Stroke, Trace};
+use crate::build_file::build::{DrawnLine, Hole, PieceSpec, Source, Stroke, Trace};
 use crate::build_file::check::Checked;
 use crate::problem::{Place, Placed};
 use crate::space::{Path, Pixels, Point};
@@ -75,7 +75,7 @@ impl Reader {
     fn trace(&mut self, table: &Checked) -> Option<Placed<Trace>> {
         let place = table.place_of("trace")?;
         let Some(marks) = table.table("trace") else { return Some(Placed::new(Trace::default(), place)) };
-        if !["around", "inside", "outside"].iter().any(|key| marks.wrote(key)) {
+        if !["around", "inside", "outside", "drawn_line"].iter().any(|key| marks.wrote(key)) {
             let text = "trace says nothing; write trace = { inside = [812.0, 500.0] } with a place inside the piece, \
                         or \
                         trace = \"plain ground\"";
@@ -89,7 +89,16 @@ impl Reader {
             found.iter().map(|stroke| stroke.iter().map(|point| point.value).collect()).collect()
         };
         Some(Placed::new(
-            Trace { around: points("around"), inside: strokes("inside"), outside: strokes("outside") },
+            Trace {
+                around: points("around"),
+                inside: strokes("inside"),
+                outside: strokes("outside"),
+                drawn_line: match marks.text("drawn_line").map(|word| word.value).as_deref() {
+                    Some("inside") => DrawnLine::Inside,
+                    Some("middle") => DrawnLine::Middle,
+                    _ => DrawnLine::Outside,
+                },
+            },
             place,
         ))
     }
