@@ -11,6 +11,8 @@
 //! | corners | `corner` |
 //! | a smooth curve between corners | `spline` |
 //! | few lines and cubics | `fit`, `outline` |
+//!
+//! Beside that way stands `follow`: the edge from one place to another, for a maker who points.
 
 mod border;
 mod busy;
@@ -19,6 +21,7 @@ mod course;
 mod cut;
 mod edge;
 mod fit;
+mod follow;
 mod ground;
 mod light;
 mod outline;
@@ -37,6 +40,8 @@ use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _};
 use rayon::prelude::*;
 use region::{Region, Regions, Row, polygon_rows};
 use samples::{LabTable, Meter, Samples};
+
+pub use follow::Follower;
 
 use crate::build_file::{DrawnLine, Light, Stroke, Trace};
 use crate::picture::Picture;

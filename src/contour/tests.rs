@@ -533,3 +533,39 @@ proptest! {
         prop_assert!(traced.rms < 0.4 && traced.worst < 3.0, "{} {}", traced.rms, traced.worst);
     }
 }
+
+/// Distance of each place of a way from a circle.
+fn off_way(way: &[Point<Pixels>], cx: f64, cy: f64, r: f64) -> (f64, f64) {
+    let off: Vec<f64> = way.iter().map(|p| (p.x - cx).hypot(p.y - cy) - r).collect();
+    let rms = (off.iter().map(|d| d * d).sum::<f64>() / off.len() as f64).sqrt();
+    (rms, off.iter().fold(0.0, |worst, d| worst.max(d.abs())))
+}
+
+#[test]
+fn an_edge_is_followed_from_near_and_from_far() {
+    for (size, radius) in [(160_u32, 50.0), (900, 380.0)] {
+        let (cx, cy) = (f64::from(size) / 2.0 + 0.3, f64::from(size) / 2.0 - 0.2);
+        let picture =
+            Coverage::of(size, size, disc(cx, cy, radius)).blurred(0.8).grey(170.0, 120.0, Light::Camera, 4.0);
+        let follower = Follower::new(&picture);
+        let on = |degrees: f64| {
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            Point::new(cx + radius * cos, cy + radius * sin)
+        };
+        let way = follower.follow(on(10.0), on(120.0));
+        let (first, last) = (way[0], way[way.len() - 1]);
+        assert!((first.x - on(10.0).x).abs() <= 0.5 && (last.y - on(120.0).y).abs() <= 0.5, "{first:?} {last:?}");
+        let (rms, worst) = off_way(&way, cx, cy, radius);
+        assert!(rms < 0.6 && worst < 2.0, "{size}: {rms} {worst}");
+        // Neighbouring pixels all the way, and about as many as the arc is long.
+        assert!(way.windows(2).all(|p| (p[1].x - p[0].x).abs() <= 1.0 && (p[1].y - p[0].y).abs() <= 1.0));
+        let arc = radius * 110.0_f64.to_radians();
+        assert!((0.6 * arc..1.1 * arc).contains(&(way.len() as f64)), "{} on {arc}", way.len());
+        assert_eq!(follower.follow(on(10.0), on(120.0)), way, "the same again");
+    }
+    let follower = Follower::new(&Coverage::of(64, 40, |_, _| false).grey(200.0, 100.0, Light::Drawing, 0.0));
+    let straight = follower.follow(Point::new(-5.0, 20.0), Point::new(90.0, 20.0));
+    assert_eq!((straight.len(), straight[63]), (64, Point::new(63.5, 20.5)), "even ground, ends off the picture");
+    let stay = follower.follow(Point::new(7.0, 7.0), Point::new(7.2, 7.4));
+    assert_eq!(stay, [Point::new(7.5, 7.5)]);
+}

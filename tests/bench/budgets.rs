@@ -18,6 +18,8 @@ use image::ImageFormat;
 use kurbo::{Affine, BezPath, Point, Vec2};
 use program::{Used, run};
 use scene::{Camera, Scene, Shape, props};
+use spanwright::contour::Follower;
+use spanwright::picture::Picture;
 use spanwright::shape::check;
 use spanwright::space;
 use table::Row;
@@ -33,6 +35,8 @@ const PAGE: f64 = 0.1;
 const GROWTH: f64 = 1.2;
 /// The same for bytes, which do not jitter.
 const GROWTH_BYTES: f64 = 1.02;
+/// Milliseconds for a reply to a pointer.
+const REPLY: f64 = 50.0;
 /// Runs of which the median is taken.
 const RUNS: usize = 5;
 
@@ -49,6 +53,7 @@ fn main() {
     one_prop(folder.path(), [6000, 4000], Some(TIME));
     one_prop(folder.path(), [12_240, 8160], None);
     eight_pieces(folder.path());
+    edge_following();
     growth_in_pages(folder.path());
     growth_in_segments(folder.path());
     self_crossing();
@@ -106,6 +111,37 @@ fn eight_pieces(folder: &Path) {
     let (measured, reference) = (together.mib, alone.mib);
     let what = "trace, 24 MP, eight pieces: peak / one piece".into();
     Row { what, measured, reference, unit: "MiB", budget: None }.print();
+}
+
+/// Edges between places that a maker points at, from one tip of the vane to the others.
+fn edge_following() {
+    let size = [6000, 4000];
+    let px_per_mm = props::harbour::PX_PER_MM * f64::from(size[0]) / f64::from(props::harbour::SIZE[0]);
+    let (file, shot) = props::harbour_vane().photograph(&Camera::frontal(size, px_per_mm, (0.0, 12.0)));
+    let picture = Picture::from_upright(shot.image.clone());
+    let (mut decoding, mut ready) = (Vec::new(), Vec::new());
+    for _ in 0..RUNS {
+        decoding.push(decode(&file));
+        ready.push(ms(|| {
+            black_box(Follower::new(&picture));
+        }));
+    }
+    let row =
+        Row { what: String::new(), measured: median(ready), reference: median(decoding), unit: "ms", budget: None };
+    Row { what: "follow, 24 MP: getting ready / decoding".into(), ..row.clone() }.print();
+    let follower = Follower::new(&picture);
+    let tip = |x: f64, y: f64| space::Point::from(shot.to_pixel((x, y)));
+    let replies: Vec<f64> = [(214.0, -150.0), (204.0, 118.0), (98.0, -58.0), (-190.0, 10.0)]
+        .into_iter()
+        .map(|(x, y)| {
+            ms(|| {
+                black_box(follower.follow(tip(-220.0, 34.0), tip(x, y)));
+            })
+        })
+        .collect();
+    let slowest = replies.into_iter().fold(0.0, f64::max);
+    let what = "follow, 24 MP: slowest reply / most allowed".into();
+    Row { what, measured: slowest, reference: REPLY, budget: Some(1.0), ..row }.print();
 }
 
 /// A longer and longer banner: what a page takes beside what it took at half as many pages.
