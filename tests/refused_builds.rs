@@ -109,6 +109,8 @@ fixed     = false
 [piece.trace]
 around = [[180.0, 80.0], [320.0, 280.0], [100.0, 280.0]]
 inside = [200.0, 200.0]
+outside = [[[110.0, 90.0], [120.0, 100.0]]]
+drawn_line = "outside"
 
 [[piece.hole]]
 at       = [200.0, 200.0]
@@ -415,13 +417,25 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
         &[
             ON_PICTURE,
             &[
-                ("7", "", "a place [x, y] or a list of places"),
-                ("[]", "", "a place [x, y] or a list of places"),
-                ("[1]", "1", "a place [x, y] or a list of places"),
-                ("[[1, 2], [nan, 4]]", "nan", "a place [x, y] or a list of places"),
+                ("7", "", "a place [x, y], or a list of places and of strokes"),
+                ("[]", "", "a place [x, y], or a list of places and of strokes"),
+                ("[1]", "", "a place [x, y], or a list of places and of strokes"),
+                ("[[1, 2], [nan, 4]]", "nan", "a place [x, y], or a list of places and of strokes"),
             ],
         ],
     ),
+    (
+        "piece.trace.outside",
+        &[
+            ON_PICTURE,
+            &[
+                ("7", "", "a place [x, y], or a list of places and of strokes"),
+                ("[[[1, 2], [3]]]", "[3]", "a place [x, y], or a list of places and of strokes"),
+                ("[[[1, 2], [3, 600]]]", "[3, 600]", "outside the picture"),
+            ],
+        ],
+    ),
+    ("piece.trace.drawn_line", &[WORD, &[("\"midle\"", "", "did you mean \"middle\"?")]]),
     (
         "piece.outline",
         &[&[
