@@ -308,7 +308,10 @@ impl Source {
             return Err(Problem::error("no_span", text).at(name.place));
         }
         let yardsticks = Yardsticks::new(&pairs, &scale.doubts.yardsticks);
-        let fit = yardsticks.fit(held.then_some(1.0));
+        let mut fit = yardsticks.fit(held.then_some(1.0));
+        if !held && let Some(against) = yardsticks.odd_one(&fit) {
+            fit.against = against;
+        }
         scale.estimates.extend(estimates(&names, &yardsticks, &fit));
         if held {
             share_with_rectangle(&mut scale.estimates, &yardsticks.shares(1.0, &scale.doubts.rectangle), &fit);

@@ -138,6 +138,24 @@ mod known_lengths {
         );
     }
 
+    /// 8 % wrong is a little off; grossly wrong ones, and one with a figure left out, are named alone as well.
+    #[test]
+    fn the_odd_one_is_named_and_no_other() {
+        for wrong in [520.0, 800.0, 42.0] {
+            let solved = solved(&three(wrong));
+            let verdicts: Vec<_> = solved.pictures[0].estimates.iter().map(Estimate::verdict).collect();
+            let agrees = Some(Verdict::Agrees);
+            assert_eq!(verdicts, [agrees, agrees, Some(Verdict::DoesNotFit)], "{wrong}");
+            let named: Vec<&str> =
+                solved.remarks.iter().filter(|r| r.code == "size_off").map(|r| r.text.as_str()).collect();
+            assert!(named.len() == 1 && named[0].contains("\"lamp\""), "{wrong}: {named:?}");
+        }
+        // Three that all differ: none is odd more than another, so all are told.
+        let mut marks = three(520.0);
+        marks.pictures[0].lengths[1].length.value *= 0.7;
+        assert!(solved(&marks).remarks.iter().filter(|r| r.code == "size_off").count() > 1);
+    }
+
     #[test]
     fn one_length_cannot_be_checked_and_of_two_none_can_be_blamed() {
         let mut marks = three(455.0);

@@ -7,6 +7,7 @@ use nalgebra::{DMatrix, DVector};
 use crate::problem::Problem;
 
 use super::Marks;
+use super::chi_square::limit_95;
 
 /// Step of a central difference in standard deviations: small enough to be a slope, large enough for rounding.
 pub(super) const STEP: f64 = 0.05;
@@ -90,15 +91,18 @@ impl Doubts {
     pub(super) fn of(marks: &Marks, read: &dyn Fn(&Marks) -> Pairs) -> Result<Self, Problem> {
         let by = sensitivities(marks, &|marks| Ok(read(marks)?.concat()))?;
         let every_second = |first: usize| DMatrix::from_fn(by.nrows() / 2, by.ncols(), |i, j| by[(2 * i + first, j)]);
-        let (mm_by, span_by) = (every_second(0), every_second(1));
+        Ok(Self::from_slopes(every_second(0), every_second(1)))
+    }
+
+    fn from_slopes(mm_by: DMatrix<f64>, span_by: DMatrix<f64>) -> Self {
         let mm_span = &mm_by * span_by.transpose();
-        Ok(Self {
+        Self {
             mm_mm: &mm_by * mm_by.transpose(),
             mm_span: &mm_span + mm_span.transpose(),
             span_span: &span_by * span_by.transpose(),
             mm_by,
             span_by,
-        })
+        }
     }
 }
 
@@ -140,6 +144,32 @@ impl Yardsticks {
             against: if alone { Vec::new() } else { all.map(against).collect() },
             errors: (self.errors_by(used).transpose() * pull).iter().copied().collect(),
         }
+    }
+
+    /// Which yardstick alone keeps the others from agreeing, by leaving out each in turn, with how each then stands: the odd
+    /// one against the fit of the others, the others among themselves. `None` when all agree, when even without one they do
+    /// not, and when it might be one or another.
+    pub(super) fn odd_one(&self, fit: &Fit) -> Option<Vec<Against>> {
+        let n = self.mm.len();
+        if n < 3 || fit.chi_square <= limit_95(n - 1) {
+            return None;
+        }
+        let rests = (0..n).map(|i| (i, self.without(i).fit(None)));
+        let mut agreeing = rests.filter(|(_, rest)| rest.chi_square <= limit_95(n - 2));
+        let (odd, rest) = agreeing.next().filter(|_| agreeing.next().is_none())?;
+        let excess_mm = self.mm[odd] - rest.factor * self.span[odd];
+        let sd = self.covariance(rest.factor)[(odd, odd)].sqrt().hypot(self.span[odd] * rest.factor_sd);
+        let own = Against { excess: excess_mm / (self.mm[odd] - excess_mm), z: excess_mm / sd };
+        let mut against = rest.against;
+        against.insert(odd, own);
+        Some(against)
+    }
+
+    /// All but one.
+    fn without(&self, i: usize) -> Self {
+        let Doubts { mm_by, span_by, .. } = &*self.doubts;
+        let doubts = Doubts::from_slopes(mm_by.clone().remove_row(i), span_by.clone().remove_row(i));
+        Self { mm: self.mm.clone().remove_row(i), span: self.span.clone().remove_row(i), doubts: Arc::new(doubts) }
     }
 
     /// The share of each yardstick in a `quantity` of the corrected marks that is held in place by other means;
