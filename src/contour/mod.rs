@@ -87,9 +87,10 @@ pub struct Traced {
     pub nodes: usize,
     /// Where the direction of the outline jumps.
     pub corners: Vec<Point<Pixels>>,
-    /// Root mean square distance, in pixels, of the edge points from the outline.
+    /// Root mean square distance, in pixels, of the edge points from the outline; not a number where no edge was found
+    /// between the pixels.
     pub rms: f64,
-    /// The largest of these distances, in pixels.
+    /// The largest of these distances, in pixels; likewise.
     pub worst: f64,
     /// What a person should know about this outline.
     pub notes: Vec<Problem>,
@@ -140,7 +141,7 @@ impl<'a> Tracer<'a> {
             }
             DrawnLine::Middle => {
                 let inner = scene.inner_form(&shape)?;
-                scene.outline(&form, &middle(scene.measured(&form), &scene.measured(&inner)))
+                scene.outline(&form, &middle(scene.measured(&form), &scene.measured(&inner))?)
             }
         };
         traced.notes.extend(notes);
@@ -364,8 +365,9 @@ impl<'a> Scene<'a> {
         if shape.filled.is_empty() {
             return Err(Problem::error(
                 "drawn_line_open",
-                "the drawn line encloses nothing, so it has no inner side: close its gap in the picture, or leave out \
-                 drawn_line if the shape is not drawn as a line",
+                "the drawn line encloses no plain ground, so it shows no inner side: close its gap in the picture, or, \
+                 if the shape within it is filled with colour, leave out drawn_line; it is then cut along the outer \
+                 side of the line",
             ));
         }
         Ok(())
@@ -453,7 +455,7 @@ impl<'a> Scene<'a> {
         let (light, light_was_found) = self.light;
         let fitted = |tolerance: f64| -> Vec<outline::Loop> {
             let one = |(edge, border): (&outline::Measured, &Vec<Crack>)| {
-                outline::trace(edge, tolerance).unwrap_or_else(|| by_pixels(border))
+                outline::trace(edge, tolerance).unwrap_or_else(|| by_pixels(border, edge))
             };
             edges.par_iter().zip(&form.borders).map(one).collect()
         };
@@ -461,18 +463,21 @@ impl<'a> Scene<'a> {
             let paths: Vec<BezPath> = loops.iter().map(|l| l.path.clone()).collect();
             paths.iter().all(BezPath::is_finite) && !outline::crosses(&paths)
         };
+        let loops =
+            [TOLERANCE, 0.3 * TOLERANCE].into_iter().map(fitted).find(|l| simple(l)).unwrap_or_else(|| {
+                form.borders.iter().zip(edges).map(|(border, edge)| by_pixels(border, edge)).collect()
+            });
         let mut notes = Vec::new();
-        let loops = [TOLERANCE, 0.3 * TOLERANCE].into_iter().map(fitted).find(|l| simple(l)).unwrap_or_else(|| {
+        if loops.iter().any(|l| l.by_pixels) {
             notes.push(Problem::warning(
                 "outline_by_pixels",
-                "no smooth outline without crossings fits here, so the outline follows the pixels; look at it closely, \
-                 or use a picture with more pixels",
+                "no smooth outline fits here, so the outline follows the pixels, in whole or in part; look at it \
+                 closely, or use a picture with more pixels",
             ));
-            form.borders.iter().map(|b| by_pixels(b)).collect()
-        });
+        }
         let misses: Vec<f64> = loops.iter().flat_map(|l| l.misses.iter().copied()).collect();
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
-        let rms = (misses.iter().sum::<f64>() / misses.len().max(1) as f64).sqrt();
+        let rms = (misses.iter().sum::<f64>() / misses.len() as f64).sqrt();
         let path: BezPath = loops.iter().flat_map(|l| l.path.elements().iter().copied()).collect();
         #[expect(clippy::cast_precision_loss, reason = "pixel coordinates are small")]
         let centre = |(x, y): (i64, i64)| Point::new(x as f64 + 0.5, y as f64 + 0.5);
@@ -485,7 +490,7 @@ impl<'a> Scene<'a> {
             light_was_found,
             corners: loops.iter().flat_map(|l| l.corners.iter().map(|c| (*c).into())).collect(),
             rms,
-            worst: misses.iter().copied().fold(0.0, f64::max).sqrt(),
+            worst: if rms.is_nan() { rms } else { misses.iter().copied().fold(0.0, f64::max).sqrt() },
             notes,
         }
     }
@@ -554,7 +559,14 @@ fn bordered(grid: Grid) -> Result<Form, Problem> {
 }
 
 /// The way half between the outer edges of a drawn line and the nearest of its inner ones.
-fn middle(outer: Vec<outline::Measured>, inner: &[outline::Measured]) -> Vec<outline::Measured> {
+fn middle(outer: Vec<outline::Measured>, inner: &[outline::Measured]) -> Result<Vec<outline::Measured>, Problem> {
+    if outer.iter().chain(inner).any(|edge| !edge.is_enough()) {
+        return Err(Problem::error(
+            "drawn_line_thin",
+            "the drawn line is too thin for its two sides to be told apart, so its middle cannot be found; use a picture \
+             with more pixels, or leave out drawn_line",
+        ));
+    }
     let inner: Vec<kurbo::Line> = inner
         .iter()
         .flat_map(|edge| {
@@ -567,10 +579,9 @@ fn middle(outer: Vec<outline::Measured>, inner: &[outline::Measured]) -> Vec<out
         let found = nearest.min_by(|a, b| a.0.distance_sq.total_cmp(&b.0.distance_sq));
         found.map_or(*p, |(nearest, line)| p.midpoint(line.eval(nearest.t)))
     };
-    outer
-        .into_iter()
-        .map(|edge| outline::Measured { points: edge.points.par_iter().map(half_way).collect(), ..edge })
-        .collect()
+    let between =
+        |edge: outline::Measured| outline::Measured { points: edge.points.par_iter().map(half_way).collect(), ..edge };
+    Ok(outer.into_iter().map(between).collect())
 }
 
 /// Whether a loop's last segment ends in its first point, so that this point is not two nodes.
@@ -595,12 +606,13 @@ fn enclosed(border: &[Crack]) -> f64 {
 }
 
 /// The border itself, through the middles of its pixel sides: never crosses anything.
-fn by_pixels(border: &[Crack]) -> outline::Loop {
+fn by_pixels(border: &[Crack], edge: &outline::Measured) -> outline::Loop {
     let mut path = BezPath::new();
     path.move_to(border[0].middle());
     border[1..].iter().for_each(|c| path.line_to(c.middle()));
     path.close_path();
-    outline::Loop { path, corners: Vec::new(), misses: Vec::new() }
+    let misses = outline::misses(&path, &edge.points);
+    outline::Loop { path, corners: Vec::new(), misses, by_pixels: true }
 }
 
 /// The loop's pixels row by row; all of the picture without a loop.

@@ -20,6 +20,8 @@ pub(super) struct Loop {
     pub(super) corners: Vec<Point>,
     /// Squared distances of the edge points, one each.
     pub(super) misses: Vec<f64>,
+    /// It follows the sides of pixels, because nothing smooth fits.
+    pub(super) by_pixels: bool,
 }
 
 /// The edge along one border, measured.
@@ -33,9 +35,16 @@ pub(super) struct Measured {
     pub(super) least_noise: f64,
 }
 
+impl Measured {
+    /// Whether there are points enough for a smooth loop.
+    pub(super) const fn is_enough(&self) -> bool {
+        self.points.len() >= 8
+    }
+}
+
 /// Fits a closed loop through the points of an edge, within `tolerance` of them smoothed. `None` for too few points.
 pub(super) fn trace(edge: &Measured, tolerance: f64) -> Option<Loop> {
-    if edge.points.len() < 8 {
+    if !edge.is_enough() {
         return None;
     }
     let ring = Ring::new(edge.points.clone(), edge.least_noise);
@@ -84,7 +93,7 @@ pub(super) fn trace(edge: &Measured, tolerance: f64) -> Option<Loop> {
     path.close_path();
     drop_closing_line(&mut path);
     let misses = misses(&path, &used);
-    Some(Loop { path, corners: found.iter().map(|c| c.at).collect(), misses })
+    Some(Loop { path, corners: found.iter().map(|c| c.at).collect(), misses, by_pixels: false })
 }
 
 /// The line through a side's points if they tell of nothing else.
@@ -185,7 +194,7 @@ fn between(ring: &Ring, from: &Corner, to: &Corner) -> Vec<(f64, Point)> {
 
 /// Squared distances of `points` from the path, flattened. Points and path run in the same order, so only the lines near
 /// the last nearest one are asked.
-fn misses(path: &BezPath, points: &[Point]) -> Vec<f64> {
+pub(super) fn misses(path: &BezPath, points: &[Point]) -> Vec<f64> {
     const FLAT: f64 = 0.002;
     const REACH: usize = 12;
     /// Farther than this, squared, the nearest line may be another.

@@ -393,6 +393,12 @@ fn a_drawn_line_is_cut_along_the_side_that_is_wanted() {
     let gap = Coverage::of(140, 140, |x, y| whole(x, y) && !within(x, y) && (x - 70.0).abs() > 8.0);
     let gap = gap.grey(255.0, 10.0, Light::Drawing, 0.0);
     assert_eq!(refused(&gap, &line(DrawnLine::Middle)).code, "drawn_line_open");
+    let hair = disc(70.3, 69.8, 48.5);
+    let thin = Coverage::of(140, 140, |x, y| whole(x, y) && !hair(x, y)).grey(255.0, 10.0, Light::Drawing, 0.0);
+    let within = |side| Trace { inside: vec![vec![Point::new(70.0, 70.0)]], ..line(side) };
+    assert_eq!(refused(&thin, &within(DrawnLine::Middle)).code, "drawn_line_thin");
+    let outer = Tracer::new(&thin, None).trace(&within(DrawnLine::Outside)).unwrap();
+    assert!(outer.notes.iter().any(|note| note.code == "outline_by_pixels") && outer.rms.is_nan(), "{outer:?}");
 }
 
 #[test]
