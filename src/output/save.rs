@@ -67,8 +67,16 @@ fn remove(path: &Path) -> io::Result<()> {
     }
 }
 
-/// Puts `bytes` in the place of `path` in one step: a reader sees the old file or the new one.
+/// Puts `bytes` in the place of `path` in one step: a reader sees the old file or the new one. Where `path` is a link, what
+/// it leads to is replaced.
+///
+/// Errors: a file that may not be written stays, although its folder would let it be replaced.
 pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let target = std::fs::canonicalize(path);
+    let path = target.as_deref().unwrap_or(path);
+    if std::fs::metadata(path).is_ok_and(|old| old.permissions().readonly()) {
+        return Err(io::Error::new(io::ErrorKind::PermissionDenied, "it is set read-only"));
+    }
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let mut file = tempfile::Builder::new().prefix(UNNAMED.0).rand_bytes(UNNAMED.1).tempfile_in(folder)?;
     file.write_all(bytes)?;
@@ -119,6 +127,32 @@ mod tests {
             .collect();
         all.sort();
         all
+    }
+
+    #[test]
+    fn a_read_only_file_stays_and_a_link_keeps_leading_to_its_file() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let path = folder.path().join("staff.toml");
+        replace(&path, b"old").expect("written");
+        let set = |readonly: bool| {
+            let mut permissions = std::fs::metadata(&path).expect("there").permissions();
+            permissions.set_readonly(readonly);
+            std::fs::set_permissions(&path, permissions).expect("set");
+        };
+        set(true);
+        assert_eq!(replace(&path, b"new").expect_err("read-only").kind(), io::ErrorKind::PermissionDenied);
+        assert_eq!(std::fs::read(&path).expect("there"), b"old");
+        #[cfg(unix)]
+        {
+            std::fs::set_permissions(&path, std::os::unix::fs::PermissionsExt::from_mode(0o644)).expect("set");
+            let link = folder.path().join("link.toml");
+            std::os::unix::fs::symlink(&path, &link).expect("linked");
+            replace(&link, b"new").expect("written");
+            assert!(std::fs::symlink_metadata(&link).expect("there").is_symlink());
+            assert_eq!(std::fs::read(&path).expect("there"), b"new");
+        }
+        #[cfg(not(unix))]
+        set(false);
     }
 
     #[test]
