@@ -95,3 +95,18 @@ fn trace_writes_the_outline_into_the_file_and_an_overlay_beside_the_products() {
     assert!(!overlay.exists());
     assert_eq!(fs::read_to_string(folder.path().join("harbour-vane.toml")).expect("still there"), build);
 }
+
+#[test]
+fn a_mark_beyond_its_picture_is_refused_though_the_file_does_not_say_how_large_that_is() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    image::RgbImage::new(60, 40).save(folder.path().join("post.png")).expect("written");
+    let build = "[build]\nname = \"post\"\n[picture.front]\nfile = \"post.png\"\n[[picture.front.known_length]]\n\
+                 name = \"rule\"\nfrom = [10, 10]\nto = [9000, 10]\nlength = \"300 mm\"\n\
+                 [size]\nfrom = \"as pictured\"\n[[piece]]\nname = \"post\"\npicture = \"front\"\n\
+                 outline = \"M 5 5 H 50 V 30 H 5 Z\"\n";
+    fs::write(folder.path().join("post.toml"), build).expect("written");
+    let run = spanwright().current_dir(folder.path()).args(["make", "post.toml"]).assert().code(1);
+    let said = String::from_utf8_lossy(&run.get_output().stderr).into_owned();
+    assert!(said.contains("post.toml:6:8") && said.contains("[9000, 10]") && said.contains("60 pixels wide"), "{said}");
+    assert!(!folder.path().join("output").exists());
+}

@@ -25,6 +25,9 @@ const REFIT_TOLERANCE: f64 = 0.01;
 /// Coarser than this, in mm per pixel, the steps of the picture show in the outline.
 const COARSE_PICTURE: f64 = 1.0;
 
+/// A 95 % half width beyond this part of the finished length is told.
+const UNSURE: f64 = 0.15;
+
 /// What tracing one piece gave.
 #[derive(Clone, Debug, serde::Serialize)]
 pub struct TraceReport {
@@ -109,6 +112,7 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
             let (size, finished, measures) = report(&marks, spread);
             problems.extend(spread.solved().remarks.iter().cloned());
             warn_coarse(&build, &size, &mut problems);
+            warn_unsure(&build, finished.as_ref(), &mut problems);
             (Some(size), finished, measures)
         }
         None => (None, None, Vec::new()),
@@ -179,12 +183,37 @@ fn open_pictures(build: &Build, files: &dyn Files, problems: &mut Problems) -> R
                 {
                     errors.push(Problem::from(error).at(pixels.place));
                 }
+                errors.extend(beyond(build, pictures.len(), picture.size()));
                 pictures.push(picture);
             }
             Err(problem) => errors.push(problem),
         }
     }
     if errors.is_empty() { Ok(pictures) } else { Err(errors) }
+}
+
+/// Marks that lie beyond picture `index`, which is a slip. (Those that tell how to trace are met when they are used.)
+fn beyond(build: &Build, index: usize, [width, height]: [u32; 2]) -> Problems {
+    let spec = &build.pictures[index];
+    let lengths = spec.known_lengths.iter().flat_map(|l| [l.from, l.to].map(|p| (p, l.name.place)));
+    let corners = spec.known_rectangle.iter().flat_map(|r| r.corners.value.map(|p| (p, r.corners.place)));
+    let figure = spec.figure.iter().flat_map(|figure| {
+        let landmarks = figure.landmarks.iter().map(|(landmark, p)| (*p, landmark.place));
+        landmarks.chain([(figure.sole, figure.place)])
+    });
+    let ends = build.measures.iter().chain(&build.finished).filter(|ends| ends.picture == index);
+    let ends = ends.flat_map(|ends| [ends.from, ends.to].map(|p| (p, ends.place)));
+    let inside =
+        |p: &Point<Pixels>| (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y);
+    let marks = lengths.chain(corners).chain(figure).chain(ends);
+    let told = |(p, place): (Point<Pixels>, Place)| {
+        let text = format!(
+            "the place [{}, {}] is outside {}, which is {width} pixels wide and {height} high; mark it again",
+            p.x, p.y, spec.file.value
+        );
+        Problem::error("outside_picture", text).at(place)
+    };
+    marks.filter(|(p, _)| !inside(p)).map(told).collect()
 }
 
 fn tracers<'a>(build: &Build, pictures: &'a [Picture]) -> Vec<Tracer<'a>> {
@@ -372,6 +401,20 @@ fn union_extent(pieces: &[Piece]) -> FinishedReport {
     });
     let (length, width) = sizes.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or_default();
     FinishedReport { by: "outlines", length_mm: length, length_95: [length; 2], width_mm: width, width_95: [width; 2] }
+}
+
+/// A size that may be off by a good part of itself is no size to cut by.
+fn warn_unsure(build: &Build, finished: Option<&FinishedReport>, problems: &mut Problems) {
+    let Some(FinishedReport { length_mm, length_95: [low, high], .. }) = finished else { return };
+    let either_way = (high - low) / 2.0;
+    if either_way > UNSURE * length_mm {
+        let text = format!(
+            "the finished length of {length_mm:.0} mm may be {either_way:.0} mm off either way, which is no size to cut \
+             by; mark known lengths that are longer on the picture, or whose ends are clearer"
+        );
+        let place = build.pictures.first().map(|picture| picture.name.place).unwrap_or_default();
+        problems.push(Problem::warning("size_unsure", text).at(place));
+    }
 }
 
 fn warn_coarse(build: &Build, size: &SizeReport, problems: &mut Problems) {
