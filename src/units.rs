@@ -311,6 +311,11 @@ pub fn show(length: Length, shown: Shown) -> String {
     }
 }
 
+/// Inches to the nearest 64th, as fine as steel rules are ruled: for what is measured rather than told.
+pub fn show_on_rule(length: Length) -> String {
+    format!("{} in", fraction(length.to_inches(), 64))
+}
+
 /// How far a sheet of foam may be from the thickness on its label: a tenth of it, half a millimetre on thin sheet
 /// (common practice, no source; the foam table has the same).
 pub(crate) const FOAM_LABEL: (f64, Length) = (0.1, Length::mm(0.5));

@@ -10,7 +10,7 @@ use crate::paper::{Layout, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::Page;
 use crate::text::{BOLD, ENGLISH, REGULAR, fill};
-use crate::units::{Length, Shown, show};
+use crate::units::{Length, Shown, show, show_on_rule};
 
 /// What the first pages tell of the build, in words already.
 #[derive(Clone, Debug)]
@@ -63,7 +63,7 @@ fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages:
     let mut flow = Flow::new(frame);
     flow.title(facts);
     flow.heading(ENGLISH.test_square);
-    let side = |mm: f64| format!("{mm:.1} mm ({})", show(Length::mm(mm), Shown::Imperial));
+    let side = |mm: f64| format!("{mm:.1} mm ({})", show_on_rule(Length::mm(mm)));
     flow.text(&fill(ENGLISH.test_measure, &[&side(frame.width()), &side(frame.height())]), BODY);
     for verdict in [ENGLISH.test_good, ENGLISH.test_stretch, ENGLISH.test_stop] {
         flow.boxed(verdict);
