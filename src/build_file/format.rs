@@ -280,7 +280,8 @@ static SIZE: Table = Table {
             Kind::Length(10.0, 20_000.0),
             Optional,
             "\"1.42 m\"",
-            "How long the finished prop is, with from = \"finished\".",
+            "How long the finished prop is, with from = \"finished\": between the ends that [finished] marks, or straight \
+             across between its two farthest points.",
         ),
     ],
 };

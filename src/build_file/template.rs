@@ -63,7 +63,7 @@ file   = {}
     out
 }
 
-const SIZE_KNOWN: &str = "# How long the finished prop is, from one end to the other.\n";
+const SIZE_KNOWN: &str = "# How long the finished prop is, straight across between its two farthest points; mark [finished] for other ends.\n";
 
 const SIZE_OPEN: &str = r#"# How large is the prop? Take the # away from one of these and put in your own places and lengths.
 

@@ -28,7 +28,8 @@ pub enum Command {
     New {
         /// The reference picture.
         picture: PathBuf,
-        /// How long the finished prop is, e.g. "1.42 m": on a plain ground nothing else is needed.
+        /// How long the finished prop is, e.g. "1.42 m", measured straight across between its two farthest points: on a
+        /// plain ground nothing else is needed.
         #[arg(long, value_name = "LENGTH")]
         finished: Option<Length>,
     },

@@ -234,14 +234,14 @@ fn trace(path: &Path, only: Option<&str>, again: bool, overlay: bool, json: bool
     opened.say(&problems);
     let outlines: Vec<(usize, String)> =
         reports.iter().map(|report| (report.index, path_data(report.outline.raw()))).collect();
-    if !outlines.is_empty() {
-        let text = set_outlines(&opened.text, &outlines).map_err(|problem| opened.refuse(&[problem]))?;
-        replace(path, text.as_bytes()).map_err(machine(format!("“{}” cannot be written", path.display())))?;
-    }
     let folder = output_folder(path);
     for file in &overlays {
         let written = std::fs::create_dir_all(&folder).and_then(|()| replace(&folder.join(&file.name), &file.bytes));
         written.map_err(machine(format!("“{}” cannot be written", folder.display())))?;
+    }
+    if !outlines.is_empty() {
+        let text = set_outlines(&opened.text, &outlines).map_err(|problem| opened.refuse(&[problem]))?;
+        replace(path, text.as_bytes()).map_err(machine(format!("“{}” cannot be written", path.display())))?;
     }
     if json {
         let problems: Vec<ProblemReport> = problems.iter().map(|p| ProblemReport::new(p, &opened.name)).collect();
@@ -251,9 +251,14 @@ fn trace(path: &Path, only: Option<&str>, again: bool, overlay: bool, json: bool
         return Ok(());
     }
     for report in &reports {
+        let strays = if report.rms_px.is_nan() {
+            "nothing known of how far its edge strays".to_owned()
+        } else {
+            format!("{:.2} px rms, {:.2} px at worst", report.rms_px, report.worst_px)
+        };
         tell(&format!(
-            "{}: {} nodes, {} corners, {:.2} px rms, {:.2} px at worst, {} light",
-            report.name, report.nodes, report.corners, report.rms_px, report.worst_px, report.light
+            "{}: {} nodes, {} corners, {strays}, {} light",
+            report.name, report.nodes, report.corners, report.light
         ));
     }
     for file in &overlays {
