@@ -17,26 +17,58 @@ const TALL: usize = 8;
 /// Colours that differ by more than this, in steps of 1/255, are not close.
 const EVEN: u8 = 48;
 
-/// One colour of the ground, drifting linearly over the picture as light falls off.
+/// One colour of the ground, drifting over the picture as light falls off: a polynomial of the second degree.
 #[derive(Clone, Copy, Debug)]
 struct Tone {
-    /// Value at the picture's origin, change per pixel right, change per pixel down; each for three axes of OKLab.
-    plane: [[f32; 3]; 3],
+    frame: Frame,
+    /// For each term of [`Frame::terms`] what it adds to the three axes of OKLab.
+    terms: [[f32; 3]; TERMS],
+}
+
+/// 1, u, v, u², uv, v².
+const TERMS: usize = 6;
+
+/// Coordinates about 0 and below about 1, in which the terms of a polynomial do not hide each other.
+#[derive(Clone, Copy, Debug)]
+struct Frame {
+    middle: (f32, f32),
+    /// A pixel's part of it.
+    pixel: f32,
+}
+
+impl Frame {
+    /// Of a picture of this many pixels.
+    #[expect(clippy::cast_precision_loss, reason = "coordinates stay below 2^24")]
+    fn of(width: usize, height: usize) -> Self {
+        Self { middle: (width as f32 / 2.0, height as f32 / 2.0), pixel: 2.0 / width.max(height) as f32 }
+    }
+
+    fn terms(self, x: f32, y: f32) -> [f32; TERMS] {
+        let (u, v) = ((x - self.middle.0) * self.pixel, (y - self.middle.1) * self.pixel);
+        [1.0, u, v, u * u, u * v, v * v]
+    }
 }
 
 impl Tone {
     fn at(&self, x: f32, y: f32) -> [f32; 3] {
-        std::array::from_fn(|c| self.plane[0][c] + self.plane[1][c] * x + self.plane[2][c] * y)
+        let at = self.frame.terms(x, y);
+        std::array::from_fn(|c| at.iter().zip(&self.terms).map(|(part, term)| part * term[c]).sum())
     }
 
     /// Lowers `squares` to the squared distances of the colours that begin at `start` and go right.
     #[expect(clippy::cast_precision_loss, reason = "coordinates stay below 2^24")]
     fn distances(&self, start: (usize, usize), colours: &Colours, squares: &mut [f32]) {
-        let first = self.at(start.0 as f32, start.1 as f32);
-        let step = self.plane[1];
+        let (x, y) = (start.0 as f32, start.1 as f32);
+        let first = self.at(x, y);
+        let [_, u, v, ..] = self.frame.terms(x, y);
+        let [_, by_u, _, by_uu, by_uv, _] = self.terms;
+        let pixel = self.frame.pixel;
+        let slope: [f32; 3] = std::array::from_fn(|c| (by_u[c] + 2.0 * by_uu[c] * u + by_uv[c] * v) * pixel);
+        let bend: [f32; 3] = by_uu.map(|by_uu| by_uu * pixel * pixel);
         let [p, q, r] = &colours.0;
         for ((((square, p), q), r), i) in squares.iter_mut().zip(p).zip(q).zip(r).zip(0_i32..) {
-            let off = |c: usize, value: &f32| value - (first[c] + step[c] * i as f32);
+            let i = i as f32;
+            let off = |c: usize, value: &f32| value - (first[c] + (slope[c] + bend[c] * i) * i);
             let [p, q, r] = [off(0, p), off(1, q), off(2, r)];
             let far = p * p + q * q + r * r;
             // `f32::min` looks for NaN, which costs more than the distance.
@@ -76,9 +108,10 @@ impl Ground {
             .map(|&(x, y)| Look { x: x as f32, y: y as f32, lab: table.get(samples.bytes(x, y)) })
             .collect();
         let whole = looks.len() as f64;
+        let frame = Frame::of(samples.width, samples.height);
         let mut ground = Self { tones: Vec::new(), spread: 0.0, plainness: 0.0, explained: 0.0 };
         while ground.tones.len() < 3 && looks.len() as f64 >= LEAST_PART * whole {
-            let (tone, spread) = densest(&looks);
+            let (tone, spread) = densest(&looks, frame);
             let before = looks.len();
             looks.retain(|l| distance(l.lab, tone.at(l.x, l.y)) > ALIKE.max(3.0 * spread));
             let part = (before - looks.len()) as f64 / whole;
@@ -122,7 +155,7 @@ impl Ground {
 }
 
 /// The commonest colour, with its drift over the picture, and the spread around it.
-fn densest(looks: &[Look]) -> (Tone, f32) {
+fn densest(looks: &[Look], frame: Frame) -> (Tone, f32) {
     #[expect(clippy::cast_possible_truncation, reason = "a colour's coordinates stay within ±1")]
     let bin = |l: &Look| l.lab.map(|v| (v * BINS_A_UNIT).round() as i16);
     let mut bins = std::collections::BTreeMap::new();
@@ -131,7 +164,9 @@ fn densest(looks: &[Look]) -> (Tone, f32) {
     }
     let (&mode, _) = bins.iter().max_by_key(|(_, n)| **n).expect("there is a place to look at");
     let seed = mode.map(|v| f32::from(v) / BINS_A_UNIT);
-    let mut tone = Tone { plane: [seed, [0.0; 3], [0.0; 3]] };
+    let mut terms = [[0.0; 3]; TERMS];
+    terms[0] = seed;
+    let mut tone = Tone { frame, terms };
     let mut spread = ALIKE / 3.0;
     for round in 0..6 {
         let cut = ALIKE.max(3.0 * spread);
@@ -139,7 +174,7 @@ fn densest(looks: &[Look]) -> (Tone, f32) {
         if near.is_empty() {
             break;
         }
-        tone = fit_plane(&near, round > 1).unwrap_or(tone);
+        tone = fit_drift(&near, frame, round > 1).unwrap_or(tone);
         let mut off: Vec<f32> = near.iter().map(|l| distance(l.lab, tone.at(l.x, l.y))).collect();
         let middle = off.len() / 2;
         let (_, &mut median, _) = off.select_nth_unstable_by(middle, f32::total_cmp);
@@ -149,24 +184,30 @@ fn densest(looks: &[Look]) -> (Tone, f32) {
     (tone, spread)
 }
 
-/// Least squares of colour against place; level when the places do not span the plane or `drift` is not wanted.
-fn fit_plane(looks: &[&Look], drift: bool) -> Option<Tone> {
-    let mut normal = nalgebra::Matrix3::<f64>::zeros();
-    let mut right = nalgebra::Matrix3::<f64>::zeros();
+/// Least squares of colour against place; level when the places are few or `drift` is not wanted.
+fn fit_drift(looks: &[&Look], frame: Frame, drift: bool) -> Option<Tone> {
+    /// Keeps terms that the places cannot tell apart from growing.
+    const RIDGE: f64 = 1e-6;
+    let mut normal = nalgebra::SMatrix::<f64, TERMS, TERMS>::zeros();
+    let mut right = nalgebra::SMatrix::<f64, TERMS, 3>::zeros();
     for look in looks {
-        let place = nalgebra::Vector3::new(1.0, f64::from(look.x), f64::from(look.y));
+        let place = nalgebra::SVector::<f64, TERMS>::from(frame.terms(look.x, look.y).map(f64::from));
         let lab = nalgebra::RowVector3::from(look.lab.map(f64::from));
         normal += place * place.transpose();
         right += place * lab;
     }
+    let count = normal[(0, 0)];
+    let solved = if drift && looks.len() >= 200 {
+        (1..TERMS).for_each(|i| normal[(i, i)] += RIDGE * count);
+        normal.cholesky()?.solve(&right)
+    } else {
+        let mut level = nalgebra::SMatrix::<f64, TERMS, 3>::zeros();
+        level.set_row(0, &(right.row(0) / count));
+        level
+    };
     #[expect(clippy::cast_possible_truncation, reason = "colours need no more than f32")]
-    let row = |m: &nalgebra::Matrix3<f64>, r: usize| std::array::from_fn(|c| m[(r, c)] as f32);
-    if !drift || looks.len() < 200 {
-        let mean = right / normal[(0, 0)];
-        return Some(Tone { plane: [row(&mean, 0), [0.0; 3], [0.0; 3]] });
-    }
-    let solved = normal.cholesky()?.solve(&right);
-    Some(Tone { plane: [row(&solved, 0), row(&solved, 1), row(&solved, 2)] })
+    let term = |r: usize| std::array::from_fn(|c| solved[(r, c)] as f32);
+    Some(Tone { frame, terms: std::array::from_fn(term) })
 }
 
 /// How far each pixel stands off the ground: distance in OKLab, or alpha for a cut-out picture.

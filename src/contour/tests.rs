@@ -437,10 +437,31 @@ fn a_ground_that_darkens_towards_one_side_is_still_plain() {
 }
 
 #[test]
+fn a_ground_that_darkens_towards_its_corners_is_still_plain() {
+    let coverage = Coverage::of(300, 200, disc(150.3, 99.8, 60.0));
+    for fall in [0.05, 0.1, 0.2, 0.3] {
+        let mut seed = 7_u32;
+        let image = GrayImage::from_fn(300, 200, |x, y| {
+            let (u, v) = ((f64::from(x) - 150.0) / 150.0, (f64::from(y) - 100.0) / 150.0);
+            let ground = 210.0 * (1.0 - fall * (u * u + v * v));
+            let c = coverage.values[(y * 300 + x) as usize];
+            // The top bits of a linear congruential generator (D. Knuth, The Art of Computer Programming 2, 3.3.4).
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let noise = 12.0 * (f64::from(seed >> 16) / 65_536.0 - 0.5);
+            Luma([(ground * (1.0 - c) + 90.0 * c + noise).round() as u8])
+        });
+        let found = Tracer::new(&picture(DynamicImage::ImageLuma8(image)), Some(Light::Drawing)).islands().unwrap();
+        assert_eq!(found.len(), 1, "{fall}");
+        let (bias, _) = off_circle(&found[0], 150.3, 99.8, 60.0);
+        assert!(bias.abs() < 0.06, "{fall}: {bias}");
+    }
+}
+
+#[test]
 fn a_loop_tells_one_shape_from_its_neighbours_on_an_unplain_picture() {
     let coverage = Coverage::of(300, 200, disc(100.3, 99.8, 50.0));
     let image = GrayImage::from_fn(300, 200, |x, y| {
-        let ground = if x < 180 { 210.0 } else { f64::from((x * 7 + y * 13) % 200) };
+        let ground = if x < 170 { 210.0 } else { f64::from((x * 7 + y * 13) % 200) };
         let c = coverage.values[(y * 300 + x) as usize];
         Luma([(ground * (1.0 - c) + 40.0 * c).round() as u8])
     });
