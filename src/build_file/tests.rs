@@ -388,8 +388,10 @@ fn names_that_stand_for_nothing_or_for_two_things_are_told() {
     breaks(&[("picture = \"front\"", "picture = \"frnt\"")], "\"frnt\"", "unresolved", "did you mean \"front\"?");
     breaks(&[("picture = \"front\"", "picture = \"back\"")], "\"back\"", "unresolved", "there is front; or write");
     let other = "[picture.side]\nfile = \"b.png\"\n[[picture.side.known_length]]\nname = \"grip\"\nfrom = [1, 1]\n\
-                 to = [2, 2]\nlength = 150\n\n[size]";
+                 to = [9, 2]\nlength = 150\n\n[size]";
     breaks(&[("[size]", other)], "150\n", "different_lengths", "150 mm here and 140 mm at line 22");
+    let near = other.replace("[9, 2]", "[2, 3]").replace("150", "140");
+    breaks(&[("[size]", &near)], "[2, 3]", "ends_too_near", "2.24 px apart");
 }
 
 #[test]

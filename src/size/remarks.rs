@@ -29,9 +29,11 @@ fn figure_assumed(marks: &Marks, picture: &PictureMarks) -> Problem {
 fn disagreements(picture: &Placed<String>, scale: &PictureScale) -> Problems {
     let (name, estimates) = (&picture.value, &scale.estimates);
     if let [only] = &estimates[..] {
+        let more =
+            if scale.from == ScaleFrom::Figure { "another landmark of the figure" } else { "a known length more" };
         let text = format!(
-            "the size of picture \"{name}\" rests on one thing alone, \"{}\": no check is possible; mark a known length \
-             more to have one",
+            "the size of picture \"{name}\" rests on one thing alone, \"{}\": it has nothing to be checked against; mark \
+             {more}",
             only.name
         );
         return vec![Problem::note("size_unchecked", text).at(picture.place)];

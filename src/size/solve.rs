@@ -17,6 +17,10 @@ use super::{Marks, PictureMarks, RectangleMarks, Spot, chi_square, extent, figur
 /// Beyond this many standard deviations an estimate is a little off: 1 in 20 by chance.
 const A_LITTLE_OFF: f64 = 1.96;
 
+/// Known lengths of one picture that make it larger than one another by this are slips, not errors of measurement: no
+/// average of them is a size (common practice, no source).
+const SLIP: f64 = 1.25;
+
 /// Beyond this many standard deviations it does not fit: 1 in 370 by chance (common practice, no source).
 const DOES_NOT_FIT: f64 = 3.0;
 
@@ -280,6 +284,7 @@ fn next_tie(marks: &Marks, scales: &[Option<PictureScale>]) -> Option<(usize, So
 impl Source {
     fn scale(&self, marks: &Marks, k: usize, known: Option<PictureDoubts>) -> Result<PictureScale, Problem> {
         let held = matches!(self, Self::Rectangle);
+        let measured = matches!(self, Self::KnownLengths | Self::Tie(..));
         let picture = &marks.pictures[k];
         let doubts = known.map_or_else(|| self.doubts(marks, k), Ok)?;
         let mut scale = PictureScale {
@@ -322,6 +327,9 @@ impl Source {
         scale.freedom = scale.estimates.len() - 1;
         if scale.freedom > 0 && scale.chi_square > chi_square::limit_95(scale.freedom) {
             scale.widening = (scale.chi_square / scale.freedom as f64).sqrt();
+        }
+        if measured && scale.widening > 1.0 {
+            refuse_slips(picture, &scale.estimates)?;
         }
         // Sizes that disagree also say where the corners of the rectangle must have been.
         if picture.rectangle.is_some() {
@@ -471,6 +479,32 @@ fn estimates(names: &[Placed<String>], yardsticks: &Yardsticks, fit: &Fit) -> Ve
             against: fit.against.get(i).copied(),
         })
         .collect()
+}
+
+/// Refuses known lengths of which some must be slips.
+fn refuse_slips(picture: &PictureMarks, estimates: &[Estimate]) -> Result<(), Problem> {
+    let by_factor = |a: &&Estimate, b: &&Estimate| a.factor.total_cmp(&b.factor);
+    let (Some(least), Some(most)) = (estimates.iter().min_by(by_factor), estimates.iter().max_by(by_factor)) else {
+        return Ok(());
+    };
+    let times = most.factor / least.factor;
+    if times < SLIP {
+        return Ok(());
+    }
+    let off = |e: &&Estimate| e.verdict() == Some(Verdict::DoesNotFit);
+    let odd: Vec<&Estimate> = estimates.iter().filter(off).collect();
+    let (blame, place) = match odd[..] {
+        [only] if estimates.len() > 2 => {
+            (format!("“{}” is the one that does not fit the others", only.name), only.place)
+        }
+        _ => ("it cannot be told which is wrong".to_owned(), picture.name.place),
+    };
+    let text = format!(
+        "“{}” makes picture \"{}\" {times:.2} times as large as “{}” does, and {SLIP} is more than measuring is off by: \
+         {blame}; mend its length or its places, or take it out",
+        most.name, picture.name.value, least.name
+    );
+    Err(Problem::error("sizes_contradict", text).at(place))
 }
 
 fn rectangle_estimate(picture: &PictureMarks, doubts: &PictureDoubts) -> Estimate {

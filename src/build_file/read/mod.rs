@@ -15,6 +15,9 @@ use crate::problem::{Level, Place, Placed, Problem, Problems};
 use crate::space::{Pixels, Point};
 use crate::units::{Length, Shown};
 
+/// Two ends nearer than this, in pixels, lie within the error of two clicks (common practice, no source).
+const LEAST_APART: f64 = 3.0;
+
 /// What reading a build file gives.
 #[derive(Clone, Debug)]
 pub struct Reading {
@@ -165,10 +168,19 @@ impl Reader {
 
     fn two_ends(&mut self, table: &Checked) -> Option<(Point<Pixels>, Point<Pixels>)> {
         let (from, to) = (table.point("from")?, table.point("to")?);
-        if from.value == to.value {
-            let Point { x, y, .. } = to.value;
+        let apart = from.value.distance(to.value);
+        let Point { x, y, .. } = to.value;
+        if apart == 0.0 {
             let text = format!("from and to are the same place, [{x}, {y}]; mark the two ends");
             self.error("same_place", to.place, text);
+            return None;
+        }
+        if apart < LEAST_APART {
+            let text = format!(
+                "from and to are {apart:.2} px apart, within the error of two clicks; nothing shorter than {LEAST_APART} \
+                 px can be measured, so mark ends that lie farther apart"
+            );
+            self.error("ends_too_near", to.place, text);
             return None;
         }
         Some((from.value, to.value))
