@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::io::{self, Write as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// A file to be written.
 #[derive(Clone, Debug)]
@@ -21,25 +21,39 @@ const LEAVING: &str = ".spanwright-leaving.json";
 /// `tempfile` takes.
 const UNNAMED: (&str, usize) = (".spanwright-", 6);
 
-/// Writes `files` into `folder`, each one atomically, in their order; the manifest should come last. Files that only
-/// the former manifest names are removed after that, and what a killed run left half written is before; nothing else in
-/// the folder is touched.
+/// Writes `files` into `folder`, each one atomically, in their order; the manifest should come last. All are written in full
+/// before the first takes its name. Files that only the former manifest names are removed after that, and what a killed run
+/// left half written is before; nothing else in the folder is touched.
 ///
-/// Errors: the folder cannot be made, or a file cannot be written; then every file is still the old or the new one.
+/// Errors: the folder cannot be made, or a file cannot be written: then every file is still the old one, or, if only taking
+/// the names failed, the old or the new one. [`io::ErrorKind::AlreadyExists`] if a file of one of the names is there that no
+/// run has written, or if `folder` is a file.
 pub fn save(folder: &Path, files: &[OutFile]) -> io::Result<()> {
     std::fs::create_dir_all(folder)?;
     remove_half_written(folder)?;
     let kept: BTreeSet<&str> = files.iter().map(|file| file.name.as_str()).collect();
-    let mut leaving: BTreeSet<String> =
-        [MANIFEST, LEAVING].iter().flat_map(|list| named_in(&folder.join(list))).collect();
-    leaving.retain(|name| !kept.contains(name.as_str()));
-    if !leaving.is_empty() {
-        replace(&folder.join(LEAVING), serde_json::json!({ "files": leaving }).to_string().as_bytes())?;
+    let mut ours: BTreeSet<String> = [MANIFEST, LEAVING].iter().flat_map(|list| named_in(&folder.join(list))).collect();
+    refuse_others(folder, &kept, &ours)?;
+    let written = files.iter().map(|file| Written::new(&folder.join(&file.name), &file.bytes));
+    let written: Vec<Written> = written.collect::<io::Result<_>>()?;
+    // If this run is killed, the next one knows by this list what it finds.
+    ours.extend(kept.iter().map(|name| (*name).to_owned()));
+    replace(&folder.join(LEAVING), serde_json::json!({ "files": ours }).to_string().as_bytes())?;
+    written.into_iter().try_for_each(Written::named)?;
+    let leaving = ours.iter().map(String::as_str).filter(|name| !kept.contains(name));
+    leaving.chain([LEAVING]).try_for_each(|name| remove(&folder.join(name)))
+}
+
+/// Refuses to write over what is not ours.
+fn refuse_others(folder: &Path, wanted: &BTreeSet<&str>, ours: &BTreeSet<String>) -> io::Result<()> {
+    let other = |name: &&&str| **name != MANIFEST && !ours.contains(**name) && folder.join(name).exists();
+    match wanted.iter().find(other) {
+        Some(name) => Err(io::Error::new(
+            io::ErrorKind::AlreadyExists,
+            format!("its {name} was not written by `make` and would be lost; move it away, or name another folder"),
+        )),
+        None => Ok(()),
     }
-    for file in files {
-        replace(&folder.join(&file.name), &file.bytes)?;
-    }
-    leaving.iter().map(String::as_str).chain([LEAVING]).try_for_each(|name| remove(&folder.join(name)))
 }
 
 /// Removes what runs that were killed wrote and did not come to name.
@@ -72,21 +86,38 @@ fn remove(path: &Path) -> io::Result<()> {
 ///
 /// Errors: a file that may not be written stays, although its folder would let it be replaced.
 pub(crate) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let target = std::fs::canonicalize(path);
-    let path = target.as_deref().unwrap_or(path);
-    if std::fs::metadata(path).is_ok_and(|old| old.permissions().readonly()) {
-        return Err(io::Error::new(io::ErrorKind::PermissionDenied, "it is set read-only"));
+    Written::new(path, bytes)?.named()
+}
+
+/// A file that is written in full, but has not taken its name yet.
+struct Written {
+    file: tempfile::NamedTempFile,
+    path: PathBuf,
+}
+
+impl Written {
+    fn new(path: &Path, bytes: &[u8]) -> io::Result<Self> {
+        let path = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        let old = std::fs::metadata(&path).ok().map(|old| old.permissions());
+        if old.as_ref().is_some_and(std::fs::Permissions::readonly) {
+            let text = format!("{} is set read-only", path.display());
+            return Err(io::Error::new(io::ErrorKind::PermissionDenied, text));
+        }
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+        let mut file = tempfile::Builder::new().prefix(UNNAMED.0).rand_bytes(UNNAMED.1).tempfile_in(folder)?;
+        file.write_all(bytes)?;
+        // A new temporary file is private; what it replaces keeps its permissions, a new one gets the usual ones.
+        match old {
+            Some(old) => file.as_file().set_permissions(old)?,
+            None => set_usual_permissions(file.as_file())?,
+        }
+        file.as_file().sync_all()?;
+        Ok(Self { file, path })
     }
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(UNNAMED.0).rand_bytes(UNNAMED.1).tempfile_in(folder)?;
-    file.write_all(bytes)?;
-    // A new temporary file is private; what it replaces keeps its permissions, a new one gets the usual ones.
-    match std::fs::metadata(path) {
-        Ok(old) => file.as_file().set_permissions(old.permissions())?,
-        Err(_) => set_usual_permissions(file.as_file())?,
+
+    fn named(self) -> io::Result<()> {
+        self.file.persist(self.path).map(drop).map_err(|error| error.error)
     }
-    file.as_file().sync_all()?;
-    file.persist(path).map(drop).map_err(|error| error.error)
 }
 
 #[cfg(unix)]
@@ -127,6 +158,32 @@ mod tests {
             .collect();
         all.sort();
         all
+    }
+
+    #[test]
+    fn what_no_run_has_written_is_not_written_over() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        std::fs::write(folder.path().join("preview.png"), "mine").expect("written");
+        let set = [file("pattern-a4.pdf", "new"), file("preview.png", "new"), file(MANIFEST, "{}")];
+        let error = save(folder.path(), &set).expect_err("the maker's file is in the way");
+        assert_eq!(error.kind(), io::ErrorKind::AlreadyExists);
+        assert!(error.to_string().contains("preview.png"), "{error}");
+        assert_eq!(names(folder.path()), ["preview.png"]);
+        std::fs::remove_file(folder.path().join("preview.png")).expect("removed");
+        save(folder.path(), &set).expect("nothing is in the way");
+    }
+
+    #[test]
+    fn a_set_that_cannot_be_written_whole_leaves_the_old_one() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let set = |text| [file("a", text), file("b", text), file(MANIFEST, r#"{"files":["a","b","made.json"]}"#)];
+        save(folder.path(), &set("old")).expect("written");
+        let b = folder.path().join("b");
+        let mut permissions = std::fs::metadata(&b).expect("there").permissions();
+        permissions.set_readonly(true);
+        std::fs::set_permissions(&b, permissions).expect("set");
+        save(folder.path(), &set("new")).expect_err("b may not be written");
+        assert_eq!(std::fs::read_to_string(folder.path().join("a")).expect("there"), "old");
     }
 
     #[test]
