@@ -282,7 +282,8 @@ impl Flow {
         let highest = joined.iter().map(|&s| layout.sheets[s].size.height).fold(1.0, f64::max);
         let scale = (self.width / widest).min(70.0 / highest);
         let first = joined.first().map_or(0.0, |&s| layout.sheets[s].size.height * scale);
-        self.heading_over(ENGLISH.map, first + 6.0);
+        let left_out = joined.iter().any(|&s| !left_out(&tiles_of(layout, s)).is_empty());
+        self.heading_over(if left_out { ENGLISH.map_left_out } else { ENGLISH.map }, first + 6.0);
         let mut x = 0.0;
         let mut row = 0.0_f64;
         for &index in &joined {
@@ -314,7 +315,7 @@ impl Flow {
 fn plan(layout: &Layout, index: usize, sheet: &Sheet, pieces: &[Piece], scale: f64) -> Drawing<Page> {
     let mut drawing = Drawing::default();
     let overlap = layout.core.overlap / 2.0;
-    let tiles: Vec<&Tile> = layout.tiles.iter().filter(|tile| tile.sheet == index).collect();
+    let tiles = tiles_of(layout, index);
     for empty in left_out(&tiles) {
         drawing.line(Class::Join, hatched(empty.inset(-overlap).scale_from_origin(scale)));
     }
@@ -340,6 +341,10 @@ fn plan(layout: &Layout, index: usize, sheet: &Sheet, pieces: &[Piece], scale: f
         drawing.line(Class::SettingOut, clip(&small, (sheet.size * scale).to_rect()).raw().clone());
     }
     drawing
+}
+
+fn tiles_of(layout: &Layout, sheet: usize) -> Vec<&Tile> {
+    layout.tiles.iter().filter(|tile| tile.sheet == sheet).collect()
 }
 
 /// The fields that a joined sheet would have if none of its pages were left out.

@@ -75,28 +75,16 @@ fn refuse_endless(survey: &Survey, cut: &[Path<Pattern>], cores: &[Core]) -> Res
     if problems.is_empty() { Ok(()) } else { Err(problems) }
 }
 
-/// Letters that the font lacks are told, and stand as a question mark on paper: never as empty boxes.
+/// Letters that the font lacks are told: they stand as question marks on paper.
 fn warn_missing_letters(survey: &mut Survey) {
-    let mut problems = Problems::new();
-    let mut mend = |text: &mut String, place| {
-        let missing = REGULAR.missing(text);
-        if missing.is_empty() {
-            return;
+    let Survey { build, problems, .. } = survey;
+    let names = build.pieces.iter().map(|piece| (&piece.name.value, piece.name.place));
+    for (text, place) in names.chain([(&build.name, build.name_place)]) {
+        let missing: Vec<String> = REGULAR.missing(text).iter().map(|c| format!("{c:?}")).collect();
+        if !missing.is_empty() {
+            let text =
+                format!("“{text}” holds {}, which cannot be printed; it stands as ? on paper", missing.join(", "));
+            problems.push(Problem::warning("letter_not_in_font", text).at(place));
         }
-        let list: Vec<String> = missing.iter().map(|c| format!("{c:?}")).collect();
-        problems.push(
-            Problem::warning(
-                "letter_not_in_font",
-                format!("“{text}” holds {}, which cannot be printed; it stands as ? on paper", list.join(", ")),
-            )
-            .at(place),
-        );
-        *text = text.chars().map(|c| if missing.contains(&c) { '?' } else { c }).collect();
-    };
-    for (piece, spec) in survey.pieces.iter_mut().zip(&survey.build.pieces) {
-        mend(&mut piece.name, spec.name.place);
     }
-    let place = survey.build.name_place;
-    mend(&mut survey.build.name, place);
-    survey.problems.extend(problems);
 }

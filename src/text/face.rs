@@ -59,8 +59,8 @@ impl Face {
         f64::from(self.face.capital_height().unwrap_or(1493)) * size / f64::from(self.units_per_em())
     }
 
-    /// Advance width of `text` set in `size`, in the unit of `size`. Characters that the face lacks count as its
-    /// replacement glyph.
+    /// Advance width of `text` set in `size`, in the unit of `size`. Characters that the face lacks show as
+    /// question marks.
     pub fn width(&self, text: &str, size: f64) -> f64 {
         let units: u32 = text.chars().map(|c| u32::from(self.advance(c))).sum();
         f64::from(units) * size / f64::from(self.units_per_em())
@@ -77,9 +77,7 @@ impl Face {
         let (mut path, mut x) = (BezPath::new(), 0.0);
         for c in text.chars() {
             let mut pen = Pen(BezPath::new());
-            if let Some(glyph) = self.face.glyph_index(c) {
-                self.face.outline_glyph(glyph, &mut pen);
-            }
+            self.face.outline_glyph(self.glyph(c), &mut pen);
             path.extend(Affine::new([scale, 0.0, 0.0, -scale, x, 0.0]) * pen.0);
             x += f64::from(self.advance(c)) * scale;
         }
@@ -90,15 +88,19 @@ impl Face {
     pub fn subset(&self, chars: &BTreeSet<char>) -> Subset {
         let mut remapper = subsetter::GlyphRemapper::new();
         let glyphs: BTreeMap<u32, u16> =
-            chars.iter().filter_map(|&c| Some((u32::from(c), remapper.remap(self.face.glyph_index(c)?.0)))).collect();
+            chars.iter().map(|&c| (u32::from(c), remapper.remap(self.glyph(c).0))).collect();
         let advances = chars.iter().filter_map(|&c| Some((*glyphs.get(&u32::from(c))?, self.advance(c)))).collect();
         let data = subsetter::subset(self.data, 0, &remapper).expect("the embedded font can be subset");
         Subset { data, glyphs, advances }
     }
 
     fn advance(&self, c: char) -> u16 {
-        let glyph = self.face.glyph_index(c).unwrap_or_default();
-        self.face.glyph_hor_advance(glyph).unwrap_or_default()
+        self.face.glyph_hor_advance(self.glyph(c)).unwrap_or_default()
+    }
+
+    /// The glyph of `c`; that of a question mark where the face has none, never an empty box.
+    fn glyph(&self, c: char) -> ttf_parser::GlyphId {
+        self.face.glyph_index(c).or_else(|| self.face.glyph_index('?')).unwrap_or_default()
     }
 }
 
