@@ -311,6 +311,20 @@ pub fn show(length: Length, shown: Shown) -> String {
     }
 }
 
+/// `length` for a person, rounded up: for what something may be off by.
+pub fn show_at_least(length: Length, shown: Shown) -> String {
+    let mm = length.to_mm();
+    let tenths = if mm >= 100.0 { mm.ceil() } else { (mm * 10.0 - 1e-6).ceil() / 10.0 };
+    let sixteenths = Length::inches((length.to_inches() * 16.0 - 1e-6).ceil() / 16.0);
+    match shown {
+        Shown::Metric => show(Length::mm(tenths), Shown::Metric),
+        Shown::Imperial => show(sixteenths, Shown::Imperial),
+        Shown::Both => {
+            format!("{} ({})", show(Length::mm(tenths), Shown::Metric), show(sixteenths, Shown::Imperial))
+        }
+    }
+}
+
 /// Inches to the nearest 64th, as fine as steel rules are ruled: for what is measured rather than told.
 pub fn show_on_rule(length: Length) -> String {
     format!("{} in", fraction(length.to_inches(), 64))
@@ -456,6 +470,19 @@ mod tests {
             assert_eq!(show(Length::mm(mm), Shown::Metric), metric);
             assert_eq!(show(Length::mm(mm), Shown::Imperial), imperial);
             assert_eq!(show(Length::mm(mm), Shown::Both), format!("{metric} ({imperial})"));
+        }
+    }
+
+    #[test]
+    fn what_a_length_may_be_off_by_is_rounded_up() {
+        for (mm, metric, imperial) in [
+            (10.0, "10 mm", "7/16 in"),
+            (12.7, "12.7 mm", "1/2 in"),
+            (0.11, "0.2 mm", "1/16 in"),
+            (100.2, "101 mm", "4 in"),
+        ] {
+            assert_eq!(show_at_least(Length::mm(mm), Shown::Metric), metric);
+            assert_eq!(show_at_least(Length::mm(mm), Shown::Imperial), imperial);
         }
     }
 

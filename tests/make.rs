@@ -110,3 +110,44 @@ fn a_mark_beyond_its_picture_is_refused_though_the_file_does_not_say_how_large_t
     assert!(said.contains("post.toml:6:8") && said.contains("[9000, 10]") && said.contains("60 pixels wide"), "{said}");
     assert!(!folder.path().join("output").exists());
 }
+
+/// `check` of `post.toml`, which holds `build`, beside a white picture; what it says.
+fn checked(build: &str) -> String {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    image::RgbImage::new(1200, 1400).save(folder.path().join("post.png")).expect("written");
+    fs::write(folder.path().join("post.toml"), format!("[build]\nname = \"post\"\n{build}")).expect("written");
+    let run = spanwright().current_dir(folder.path()).args(["check", "post.toml"]).assert().success();
+    String::from_utf8_lossy(&run.get_output().stderr).into_owned()
+}
+
+#[test]
+fn what_else_is_marked_is_told_with_the_size_it_would_give() {
+    let said = checked(
+        "[wearer]\nheight = \"1680 mm\"\n[picture.front]\nfile = \"post.png\"\n[[picture.front.known_length]]\n\
+         name = \"rule\"\nfrom = [100, 100]\nto = [100, 1100]\nlength = \"1000 mm\"\n\
+         [picture.front.figure]\nlandmarks = { sole = [600, 1300], eye = [600, 364] }\n[size]\nfrom = \"known lengths\"\n\
+         [[piece]]\nname = \"post\"\npicture = \"front\"\noutline = \"M 100 100 H 200 V 1100 H 100 Z\"\n",
+    );
+    // The eye stands 936 px above the sole and is 0.936 of 1680 mm: 1.68 mm a pixel, and the diagonal is 1005 px.
+    assert!(
+        said.contains("the figure would make the finished length 1688 mm") && said.contains("instead of 1005 mm"),
+        "{said}"
+    );
+}
+
+#[test]
+fn holes_that_meet_parts_that_do_not_and_slivers_are_told() {
+    let piece = |name: &str, rest: &str| format!("[[piece]]\nname = \"{name}\"\nfixed = true\n{rest}\n");
+    let hole = |x: f64| format!("[[piece.hole]]\nat = [{x}, 50]\ndiameter = 20\n");
+    let plate = format!("outline = \"M 0 0 H 200 V 100 H 0 Z\"\n{}{}{}", hole(50.0), hole(65.0), hole(150.0));
+    let said = checked(&format!(
+        "{}{}{}",
+        piece("plate", &plate),
+        piece("pair", "outline = \"M 0 0 H 40 V 40 H 0 Z M 60 0 H 100 V 40 H 60 Z M 70 10 H 90 V 30 H 70 Z\""),
+        piece("sliver", "outline = \"M 0 0 H 4 V 3 H 0 Z\"")
+    ));
+    let told = |words: &str| said.matches(words).count();
+    assert_eq!((told("runs into another, 15.0 mm away"), told("runs into another")), (1, 1), "{said}");
+    assert_eq!((told("“pair” is in 2 parts"), told(" parts that")), (1, 1), "{said}");
+    assert_eq!(told("“sliver” is narrow: 3.0 mm"), 1, "{said}");
+}

@@ -176,6 +176,9 @@ fn check(path: &Path, json: bool, quiet: bool) -> Outcome {
     let opened = Opened::open(path, json, quiet)?;
     let plan = opened.plan()?;
     opened.say(&plan.survey.problems);
+    if quiet && !json {
+        return Ok(());
+    }
     if json {
         let mut made = write_out(plan, &opened.name);
         made.manifest.files.clear();
@@ -190,16 +193,24 @@ fn make(path: &Path, out: Option<PathBuf>, json: bool, quiet: bool) -> Outcome {
     opened.say(&plan.survey.problems);
     let folder = out.unwrap_or_else(|| output_folder(path));
     let made = write_out(plan, &opened.name);
-    save(&folder, &made.files).map_err(machine(format!("“{}” cannot be written", folder.display())))?;
+    let unwritable = format!("the folder “{}” cannot be written", folder.display());
+    save(&folder, &made.files).map_err(|error| match error.kind() {
+        io::ErrorKind::AlreadyExists if folder.is_dir() => Stop::Usage(format!("{unwritable}: {error}")),
+        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => {
+            Stop::Usage(format!("{unwritable}: a file is in its place; name another with --out"))
+        }
+        _ => Stop::Machine(format!("{unwritable}: {error}")),
+    })?;
     if json {
         return print_json(&made.manifest);
     }
     if let Some(document) = made.manifest.documents.first().filter(|_| !quiet) {
         let rest = document.pages.len() - 1;
         tell(&format!(
-            "Written to {}. Open {}. Print page 1 alone at 100 %, measure the frame, then print the other {rest}.",
+            "Written to {}. Open {}. Print page 1 alone at 100 %, measure the frame, then print {}.",
             folder.display(),
-            document.file
+            document.file,
+            if rest == 1 { "the other page".to_owned() } else { format!("the other {rest} pages") }
         ));
     }
     Ok(())
@@ -307,9 +318,17 @@ fn new(picture: &Path, finished: Option<Length>, quiet: bool) -> Outcome {
             ));
         }
         let next = if finished.is_some() { "make" } else { "check" };
-        tell(&format!("Written: {0}. Look through it, then: spanwright {next} {0}", file.display()));
+        let typed = typed(&file);
+        tell(&format!("Written: {}. Look through it, then: spanwright {next} {typed}", file.display()));
     }
     Ok(())
+}
+
+/// A path as it is typed in a shell.
+fn typed(path: &Path) -> String {
+    let name = path.display().to_string();
+    let plain = |c: char| c.is_alphanumeric() || "/\\._-".contains(c);
+    if name.chars().all(plain) && !name.starts_with('-') { name } else { format!("'{}'", name.replace('\'', "'\\''")) }
 }
 
 fn mark(build: Option<&Path>) -> Outcome {

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use crate::make::Plan;
 use crate::problem::{Level, Problem};
-use crate::units::{Length, show};
+use crate::units::{Length, show, show_at_least};
 
 /// One problem: where, how bad, what, and the line of the file it is about.
 pub(super) fn problem(problem: &Problem, file: &str, text: &str) -> String {
@@ -28,7 +28,7 @@ pub(super) fn survey(plan: &Plan) -> String {
     let mm = |value: f64| show(Length::mm(value), shown);
     let with = |value: f64, [low, high]: [f64; 2]| match (high - low) / 2.0 {
         half if half < 0.05 => mm(value),
-        half => format!("{}, give or take {}", mm(value), mm(half)),
+        half => format!("{}, give or take {}", mm(value), show_at_least(Length::mm(half), shown)),
     };
     let mut out = String::new();
     let finished = &survey.finished;
@@ -61,7 +61,8 @@ pub(super) fn survey(plan: &Plan) -> String {
     }
     for layout in &plan.layouts {
         let papers: Vec<&str> = layout.core.papers.iter().map(|paper| paper.name.as_str()).collect();
-        let _ = writeln!(out, "Pages of pattern on {}: {}", papers.join(", "), layout.tiles.len());
+        let pages = layout.tiles.len();
+        let _ = writeln!(out, "Pages of pattern on {}: {pages}, and the cover before them", papers.join(", "));
     }
     out
 }

@@ -9,7 +9,7 @@ use crate::drawing::{Drawing, Facts, Figure, Header, cut_words, front, side_by_s
 use crate::output::{Document, OutFile, Sheetful, pdf, pieces_svg, preview_png};
 use crate::paper::{Layout, Tile};
 use crate::text::{ENGLISH, fill};
-use crate::units::{Length, Shown, show};
+use crate::units::{Length, Shown, show, show_at_least};
 
 /// Height of the preview, in pixels.
 const PREVIEW_HEIGHT: u32 = 1200;
@@ -155,8 +155,8 @@ fn facts(plan: &Plan) -> Facts {
         if half < 0.05 {
             return value;
         }
-        let half = if half >= 10.0 { half.round() } else { half };
-        fill(ENGLISH.give_or_take, &[&value, &show(Length::mm(half), shown)])
+        let half = if half >= 10.0 { half.ceil() } else { half };
+        fill(ENGLISH.give_or_take, &[&value, &show_at_least(Length::mm(half), shown)])
     };
     let wearer = survey.build.wearer.filter(|_| survey.build.size.value == crate::build_file::SizeFrom::Figure);
     Facts {

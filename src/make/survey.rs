@@ -2,15 +2,19 @@
 
 use std::io;
 
-use crate::build_file::{Build, Light, PieceSpec, Source};
+use crate::build_file::{Build, Light, PieceSpec, SizeFrom, Source};
 use crate::contour::{Traced, Tracer};
 use crate::output::{OnPicture, OutFile, overlay_png};
 use crate::pattern::{Piece, RoundHole, frail_problems, letters};
 use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
-use crate::size::{FinishedReport, Interval, MeasureReport, SizeReport, Solved, Spread, longest, marks, report};
+use crate::size::{
+    FinishedReport, Interval, Marks, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives, longest,
+    marks, report,
+};
 use crate::space::{Map, Path, Pattern, Pixels, Point};
+use crate::units::{Length, show, show_at_least};
 
 /// Where the files that a build names are read from.
 pub trait Files {
@@ -113,12 +117,14 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
             problems.extend(spread.solved().remarks.iter().cloned());
             warn_coarse(&build, &size, &mut problems);
             warn_unsure(&build, finished.as_ref(), &mut problems);
+            problems.extend(finished.as_ref().into_iter().flat_map(|finished| other_sizes(&build, finished, &marks)));
             (Some(size), finished, measures)
         }
         None => (None, None, Vec::new()),
     };
     let finished = finished.unwrap_or_else(|| union_extent(&pieces));
     check_holes(&build, &pieces, &mut problems);
+    check_parts(&build, &pieces, &mut problems);
     for (spec, piece) in build.pieces.iter().zip(&pieces) {
         problems.extend(frail_problems(piece).into_iter().map(|problem| problem.at(spec.place)));
     }
@@ -417,6 +423,45 @@ fn warn_unsure(build: &Build, finished: Option<&FinishedReport>, problems: &mut 
     }
 }
 
+/// What else is marked would make the prop so long. Which of them is right only the maker knows: a figure is the wearer's,
+/// a known length that of the thing in the picture.
+fn other_sizes(build: &Build, finished: &FinishedReport, marks: &Marks) -> Problems {
+    let told = |other: SizeAlternative| {
+        let by = match other.from {
+            SizeFrom::KnownLengths => "the known lengths",
+            SizeFrom::AsPictured => "the known rectangle",
+            SizeFrom::Figure => "the figure",
+            SizeFrom::Finished(_) => "the finished length",
+        };
+        let shown = |mm: f64| show(Length::mm(mm), build.units);
+        let Interval { value, low, high, .. } = other.finished;
+        let text = format!(
+            "{by} would make the finished length {}, give or take {}, instead of {}; if both should tell the same size, \
+             look which of them is wrong",
+            shown(value),
+            show_at_least(Length::mm((high - low) / 2.0), build.units),
+            shown(finished.length_mm)
+        );
+        Problem::note("other_size", text).at(build.size.place)
+    };
+    alternatives(marks).into_iter().map(told).collect()
+}
+
+/// Parts of one piece that do not hang together get one letter and one label.
+fn check_parts(build: &Build, pieces: &[Piece], problems: &mut Problems) {
+    for (spec, piece) in build.pieces.iter().zip(pieces) {
+        let parts = piece.parts();
+        if parts > 1 {
+            let text = format!(
+                "piece {} “{}” is in {parts} parts that do not hang together, all under one letter; make each a piece of \
+                 its own if they are to be told apart",
+                piece.letter, piece.name
+            );
+            problems.push(Problem::warning("piece_in_parts", text).at(spec.source.place));
+        }
+    }
+}
+
 fn warn_coarse(build: &Build, size: &SizeReport, problems: &mut Problems) {
     for (spec, picture) in build.pictures.iter().zip(&size.pictures) {
         let used = build
@@ -429,8 +474,10 @@ fn warn_coarse(build: &Build, size: &SizeReport, problems: &mut Problems) {
                     "coarse_picture",
                     format!(
                         "one pixel of {} is {:.2} mm on the pattern, so steps of the picture may show; a picture with \
-                         {:.1} times as many pixels across would do",
-                        spec.file.value, picture.mm_per_px, picture.mm_per_px
+                         {:.0} % more pixels across would do",
+                        spec.file.value,
+                        picture.mm_per_px,
+                        (100.0 * (picture.mm_per_px - 1.0)).ceil()
                     ),
                 )
                 .at(spec.file.place),
@@ -462,6 +509,21 @@ fn check_holes(build: &Build, pieces: &[Piece], problems: &mut Problems) {
                 ),
             };
             problems.push(Problem { level: Level::Warning, code: "hole_outside", text, place: Some(hole.at.place) });
+        }
+        for (i, (hole, round)) in spec.holes.iter().zip(&piece.holes).enumerate() {
+            let near = |other: &&RoundHole| {
+                other.at.distance(round.at) < (other.diameter.to_mm() + round.diameter.to_mm()) / 2.0
+            };
+            if let Some(other) = piece.holes[..i].iter().find(near) {
+                let text = format!(
+                    "this hole of piece {} “{}” runs into another, {:.1} mm away from middle to middle; move one, or take \
+                     it out",
+                    piece.letter,
+                    piece.name,
+                    other.at.distance(round.at)
+                );
+                problems.push(Problem::warning("holes_meet", text).at(hole.at.place));
+            }
         }
     }
 }

@@ -63,6 +63,11 @@ pub fn frail(outline: &Path<Pattern>) -> Vec<Frail> {
     let mut found: Vec<Frail> = loops.iter().flat_map(|l| points_and_edges(l, side)).collect();
     found.extend(loops.iter().flat_map(|l| bends(l, side)));
     found.extend(necks(&loops, side));
+    let bounds = outline.bounds();
+    if bounds.width().min(bounds.height()) < NECK && !found.iter().any(|f| f.kind == Frailty::Neck) {
+        let measure = bounds.width().min(bounds.height());
+        found.push(Frail { kind: Frailty::Neck, at: bounds.center().into(), measure });
+    }
     found.sort_by(|a, b| a.measure.total_cmp(&b.measure));
     found
 }

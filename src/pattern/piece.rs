@@ -65,6 +65,13 @@ impl Piece {
         self.cut_path().raw().perimeter(1e-3)
     }
 
+    /// How many parts do not hang together; 1 unless the outline has several outer loops.
+    pub fn parts(&self) -> usize {
+        let side = self.outline.raw().area().signum();
+        let loops = self.outline.raw().elements().chunk_by(|_, next| !matches!(next, kurbo::PathEl::MoveTo(_)));
+        loops.filter(|part| part.area() * side > 0.0).count()
+    }
+
     /// Extent across and down as printed, in mm.
     pub fn size(&self) -> (Length, Length) {
         let bounds = self.outline.bounds();
