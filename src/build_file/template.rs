@@ -10,8 +10,8 @@ use crate::units::Length;
 pub struct NewFile {
     /// How long the finished prop is; `None`: the file shows the ways to say so.
     pub finished: Option<Length>,
-    /// Pieces by name, each with a place inside it; none: one piece, all that stands on a plain ground.
-    pub pieces: Vec<(String, Point<Pixels>)>,
+    /// Pieces by name, each with places inside it, at least one; none: one piece, all that stands on a plain ground.
+    pub pieces: Vec<(String, Vec<Point<Pixels>>)>,
 }
 
 /// A commented build file for the picture `picture_file`, `pixels` wide and high when upright.
@@ -50,13 +50,13 @@ file   = {}
     if options.pieces.is_empty() {
         let _ = write!(out, "[[piece]]\nname    = {}\npicture = \"front\"\n{PLAIN_GROUND}{PIECE}", quoted(&name));
     }
-    for (piece, at) in &options.pieces {
+    for (piece, places) in &options.pieces {
+        let places: Vec<String> = places.iter().map(|at| format!("[{:?}, {:?}]", at.x, at.y)).collect();
+        let inside = if let [only] = &places[..] { only.clone() } else { format!("[{}]", places.join(", ")) };
         let _ = write!(
             out,
-            "[[piece]]\nname    = {}\npicture = \"front\"\ntrace   = {{ inside = [{:?}, {:?}] }}\n{PIECE}",
+            "[[piece]]\nname    = {}\npicture = \"front\"\ntrace   = {{ inside = {inside} }}\n{PIECE}",
             quoted(piece),
-            at.x,
-            at.y
         );
     }
     out.push_str(MORE_PIECES);
@@ -140,9 +140,13 @@ mod tests {
 
     #[test]
     fn a_new_file_with_a_finished_length_is_complete() {
-        for pieces in
-            [vec![], vec![("vane \"A\"".to_owned(), Point::new(12.5, 40.0)), ("grip".to_owned(), Point::new(7.0, 8.0))]]
-        {
+        for pieces in [
+            vec![],
+            vec![
+                ("vane \"A\"".to_owned(), vec![Point::new(12.5, 40.0)]),
+                ("grip".to_owned(), vec![Point::new(7.0, 8.0), Point::new(9.5, 8.0)]),
+            ],
+        ] {
             let count = pieces.len().max(1);
             let options = NewFile { finished: Some(Length::mm(1420.0)), pieces };
             let text = new_file("shots/signal-staff.jpg", [4000, 3000], &options);

@@ -296,7 +296,7 @@ fn new(picture: &Path, finished: Option<Length>, quiet: bool) -> Outcome {
             .islands()
             .map_err(|problem| input(format!("{}: {}", picture.display(), problem.text)))?;
         options.pieces =
-            found.iter().enumerate().map(|(i, traced)| (format!("piece {}", i + 1), traced.inside)).collect();
+            found.into_iter().enumerate().map(|(i, traced)| (format!("piece {}", i + 1), traced.inside)).collect();
     }
     let file = picture.with_extension("toml");
     let name = picture.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());

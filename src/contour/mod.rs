@@ -77,8 +77,8 @@ pub struct Traced {
     /// Closed loops of lines and cubics, none crossing another; even-odd. Clockwise on the screen around the shape,
     /// anticlockwise around holes.
     pub outline: Path<Pixels>,
-    /// A point well inside the shape.
-    pub inside: Point<Pixels>,
+    /// Points well inside the shape, by which it is found again: one, or one in everything that a drawn line encloses.
+    pub inside: Vec<Point<Pixels>>,
     /// The light in which edges were read.
     pub light: Light,
     /// Whether the edges themselves told the light.
@@ -156,12 +156,19 @@ impl<'a> Tracer<'a> {
     pub fn islands(&self) -> Result<Vec<Traced>, Problem> {
         let scene = self.plain()?;
         let (shape, notes) = scene.everything(&[])?;
-        let mut traced: Vec<Traced> = shape
-            .objects
+        // What is drawn within a line is part of what the line encloses.
+        let (drawn_within, _) = scene.regions.within(&shape.filled);
+        let objects: Vec<usize> = shape.objects.into_iter().filter(|&object| !drawn_within[object]).collect();
+        let mut traced: Vec<Traced> = objects
             .par_iter()
             .map(|&object| {
-                let form = scene.form(&Shape { objects: vec![object], filled: Vec::new() })?;
-                Ok(scene.outline(&form, &scene.measured(&form)))
+                let filled = if scene.is_line(object) { scene.enclosed_by(object) } else { Vec::new() };
+                let form = scene.form(&Shape { objects: vec![object], filled: filled.clone() })?;
+                let mut traced = scene.outline(&form, &scene.measured(&form));
+                if !filled.is_empty() {
+                    traced.inside = filled.iter().map(|&ground| scene.deep_in(ground)).collect();
+                }
+                Ok(traced)
             })
             .collect::<Result<_, Problem>>()?;
         traced[0].notes.extend(notes);
@@ -289,7 +296,16 @@ impl<'a> Scene<'a> {
             let limit = largest / DUST;
             notes.push(Problem::note("left_out_dust", format!("left out {dust} specks, each smaller than {limit} px")));
         }
-        Ok((Shape { objects: kept, filled: Vec::new() }, notes))
+        let lines = kept.iter().filter(|&&object| self.is_line(object));
+        let filled: Vec<usize> = lines.flat_map(|&object| self.enclosed_by(object)).collect();
+        if !filled.is_empty() {
+            notes.push(Problem::note(
+                "drawn_as_line",
+                "a thin line encloses plain ground here: it is taken for the drawn edge of a shape, and what it encloses \
+                 is counted to the shape; to cut the line itself as a hoop, place an inside point on the line",
+            ));
+        }
+        Ok((Shape { objects: kept, filled }, notes))
     }
 
     /// The objects that hold the inside points.
@@ -317,7 +333,15 @@ impl<'a> Scene<'a> {
             }
         }
         shape.objects.sort_by_key(|&o| std::cmp::Reverse(self.regions.objects[o].area));
-        Ok((shape, Vec::new()))
+        let mut notes = Vec::new();
+        if !shape.filled.is_empty() && !shape.objects.iter().any(|&object| self.is_line(object)) {
+            notes.push(Problem::note(
+                "hole_filled",
+                "an inside point lies in a hole of the shape, so that hole is filled; to keep it, place the point on the \
+                 shape itself",
+            ));
+        }
+        Ok((shape, notes))
     }
 
     /// Whether the loop or the picture's border runs through an object.
@@ -354,13 +378,45 @@ impl<'a> Scene<'a> {
         )
     }
 
+    /// Grounds that an object encloses.
+    fn enclosed_by(&self, object: usize) -> Vec<usize> {
+        let grounds = self.regions.grounds.iter().enumerate();
+        grounds.filter(|(_, ground)| ground.area >= SPECK && ground.parent == Some(object)).map(|(i, _)| i).collect()
+    }
+
+    /// Whether an object is a line drawn around something, rather than the thing: thin for its size, and most of what is
+    /// within its outer edge is plain ground. (Limits: common practice, no source.)
+    fn is_line(&self, object: usize) -> bool {
+        const THIN: f64 = 0.02;
+        const FULL: usize = 4;
+        let region = &self.regions.objects[object];
+        let enclosed: usize = self.enclosed_by(object).iter().map(|&ground| self.regions.grounds[ground].area).sum();
+        if FULL * region.area >= region.area + enclosed {
+            return false;
+        }
+        let Ok(form) = self.form(&Shape { objects: vec![object], filled: Vec::new() }) else { return false };
+        let sides: usize = form.borders.iter().map(Vec::len).sum();
+        let [left, top, right, bottom] = region.bounds;
+        #[expect(clippy::cast_precision_loss, reason = "counts of pixels")]
+        let (area, sides, size) =
+            (region.area as f64, sides as f64, ((right - left) as f64).hypot((bottom - top) as f64));
+        // The sides of pixels along an edge are 4/π times as long as it, on the average over its directions.
+        let width = 2.0 * area / (sides * std::f64::consts::FRAC_PI_4);
+        width < THIN * size
+    }
+
+    /// A point well inside a ground.
+    fn deep_in(&self, ground: usize) -> Point<Pixels> {
+        let ground = &self.regions.grounds[ground];
+        let mut grid = Grid::around(ground.bounds);
+        grid.paint(ground, Cell::Shape);
+        centre(grid.deepest())
+    }
+
     /// Counts what a drawn line encloses to the shape.
     fn fill_in(&self, shape: &mut Shape) -> Result<(), Problem> {
-        let enclosed =
-            |ground: &Region| ground.area >= SPECK && ground.parent.is_some_and(|o| shape.objects.contains(&o));
         if shape.filled.is_empty() {
-            let grounds = self.regions.grounds.iter().enumerate();
-            shape.filled = grounds.filter(|(_, ground)| enclosed(ground)).map(|(i, _)| i).collect();
+            shape.filled = shape.objects.iter().flat_map(|&object| self.enclosed_by(object)).collect();
         }
         if shape.filled.is_empty() {
             return Err(Problem::error(
@@ -479,13 +535,11 @@ impl<'a> Scene<'a> {
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let rms = (misses.iter().sum::<f64>() / misses.len() as f64).sqrt();
         let path: BezPath = loops.iter().flat_map(|l| l.path.elements().iter().copied()).collect();
-        #[expect(clippy::cast_precision_loss, reason = "pixel coordinates are small")]
-        let centre = |(x, y): (i64, i64)| Point::new(x as f64 + 0.5, y as f64 + 0.5);
         Traced {
             nodes: path.elements().iter().filter(|e| !matches!(e, kurbo::PathEl::ClosePath)).count()
                 - loops.iter().filter(|l| returns(&l.path)).count(),
             outline: Path::new(path),
-            inside: centre(form.grid.deepest()),
+            inside: vec![centre(form.grid.deepest())],
             light,
             light_was_found,
             corners: loops.iter().flat_map(|l| l.corners.iter().map(|c| (*c).into())).collect(),
@@ -494,6 +548,12 @@ impl<'a> Scene<'a> {
             notes,
         }
     }
+}
+
+/// The middle of a pixel.
+#[expect(clippy::cast_precision_loss, reason = "pixel coordinates are small")]
+fn centre((x, y): (i64, i64)) -> Point<Pixels> {
+    Point::new(x as f64 + 0.5, y as f64 + 0.5)
 }
 
 /// The pixel that holds a marked point.

@@ -217,7 +217,7 @@ fn a_ring_keeps_its_hole() {
     // An edge 0.02 px off all along both loops.
     assert_near(traced.outline.raw().area(), wanted, 0.02 * std::f64::consts::TAU * 90.0);
     assert!(traced.outline.raw().area() > 0.0, "clockwise on the screen");
-    assert!(big(traced.inside.x, traced.inside.y) && !small(traced.inside.x, traced.inside.y));
+    assert!(big(traced.inside[0].x, traced.inside[0].y) && !small(traced.inside[0].x, traced.inside[0].y));
 }
 
 #[test]
@@ -356,6 +356,38 @@ fn an_inside_point_in_a_line_drawing_fills_what_the_line_encloses() {
 }
 
 /// A disc and a house, each drawn with a line of 6 px.
+/// A ring of solid colour is a hoop, an inked circle is a disc, with what is drawn within it; each cell of a drawing counts.
+#[test]
+fn what_a_thin_line_encloses_belongs_to_the_shape() {
+    let found = |inside: &dyn Fn(f64, f64) -> bool| {
+        let picture = Coverage::of(300, 300, inside).grey(250.0, 20.0, Light::Drawing, 0.0);
+        Tracer::new(&picture, None).islands().unwrap()
+    };
+    let ring = |width: f64| move |x: f64, y: f64| ((x - 150.2).hypot(y - 149.7) - 120.0).abs() < width / 2.0;
+    let area = |traced: &[Traced]| traced.iter().map(|t| t.outline.raw().area()).sum::<f64>();
+    let circle = |r: f64| std::f64::consts::PI * r * r;
+    let hoop = found(&ring(24.0));
+    assert!(
+        (area(&hoop) - circle(132.0) + circle(108.0)).abs() < 20.0
+            && ring(24.0)(hoop[0].inside[0].x, hoop[0].inside[0].y)
+    );
+    let inked = ring(4.0);
+    let disc = found(&|x, y| inked(x, y) || (x - 150.0).hypot(y - 150.0) < 20.0);
+    assert!((area(&disc) - circle(122.0)).abs() < 20.0 && disc.len() == 1, "{}", area(&disc));
+    let halves = found(&|x, y| inked(x, y) || (x - 150.0).abs() < 2.0 && (y - 150.0).abs() < 120.0);
+    assert!((area(&halves) - circle(122.0)).abs() < 20.0 && halves[0].inside.len() == 2, "{:?}", halves[0].inside);
+    // The places tell the same shape again.
+    let picture = Coverage::of(300, 300, inked).grey(250.0, 20.0, Light::Drawing, 0.0);
+    let tracer = Tracer::new(&picture, None);
+    let inside = vec![tracer.islands().unwrap().remove(0).inside];
+    let again = tracer.trace(&Trace { inside, ..Trace::default() }).unwrap();
+    assert!((again.outline.raw().area() - circle(122.0)).abs() < 20.0 && again.notes.is_empty());
+    let hoop = Coverage::of(300, 300, ring(24.0)).grey(250.0, 20.0, Light::Drawing, 0.0);
+    let filled =
+        Tracer::new(&hoop, None).trace(&Trace { inside: vec![vec![Point::new(150.0, 150.0)]], ..Trace::default() });
+    assert_eq!(filled.unwrap().notes[0].code, "hole_filled");
+}
+
 #[test]
 fn a_drawn_line_is_cut_along_the_side_that_is_wanted() {
     let line = |side| Trace { drawn_line: side, ..Trace::default() };
@@ -488,9 +520,9 @@ fn islands_come_largest_first_each_with_a_point_well_inside() {
     for (area, wanted) in areas.iter().zip([7854.0, 1350.0, 1256.6]) {
         assert_near(*area, wanted, 6.0);
     }
-    assert!(found[0].inside.distance(Point::new(80.0, 80.0)) < 3.0);
-    assert_near(found[1].inside.y, 127.5, 2.0);
-    assert!(found[2].inside.distance(Point::new(200.0, 60.0)) < 3.0);
+    assert!(found[0].inside[0].distance(Point::new(80.0, 80.0)) < 3.0);
+    assert_near(found[1].inside[0].y, 127.5, 2.0);
+    assert!(found[2].inside[0].distance(Point::new(200.0, 60.0)) < 3.0);
     let together = all(&coverage.grey(240.0, 50.0, Light::Drawing, 0.0), Some(Light::Drawing));
     assert_eq!(together.outline.flatten(0.1).len(), 3);
 }
@@ -555,7 +587,7 @@ proptest! {
         let picture = Coverage::of(140, 140, &inside).blurred(0.7).grey(200.0, 70.0, Light::Drawing, noise);
         let traced = all(&picture, None);
         prop_assert!(is_simple(&traced));
-        prop_assert!(inside(traced.inside.x, traced.inside.y));
+        prop_assert!(inside(traced.inside[0].x, traced.inside[0].y));
         prop_assert!(!traced.notes.iter().any(|n| n.code == "outline_by_pixels"));
         prop_assert!(traced.rms < 0.4 && traced.worst < 3.0, "{} {}", traced.rms, traced.worst);
     }
