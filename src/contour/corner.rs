@@ -265,7 +265,7 @@ fn confirm(ring: &Ring, near: isize, blur: f64, rooms: [f64; 2], times: f64) -> 
         // has no points, nothing shows how round.
         let rounded = (1.1 + turn / std::f64::consts::TAU) * rounding(blur, turn);
         let missing = if turn < TIP { 0.0 } else { (step - LONG_STEP).max(0.0) };
-        if round > 0 && nearest > 0.2 + rounded + 2.0 * ring.noise + missing {
+        if round > 0 && nearest > 0.2 + rounded + 3.0 * ring.noise + missing {
             return None;
         }
         (s, gap_now) = (arc, gap(blur, turn));

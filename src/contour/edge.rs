@@ -165,16 +165,34 @@ impl Edge {
     }
 
     fn in_order(&self, border: &[Crack], place: impl Fn(&Profile) -> Option<Point>) -> Vec<Point> {
-        let mut kept: Vec<Point> = Vec::with_capacity(self.profiles.len());
-        for profile in &self.profiles {
+        let ahead = |point: Point, of: Point, crack: usize| {
+            let trend = trend(border, crack);
+            (point - of).dot(trend) >= LEAST_STEP * trend.hypot()
+        };
+        let mut kept: Vec<(Point, usize)> = Vec::with_capacity(self.profiles.len());
+        let (before, after) = self.profiles.split_at(self.straightest(border));
+        for profile in after.iter().chain(before) {
             let Some(point) = place(profile) else { continue };
-            let trend = trend(border, profile.crack);
-            let on = |last: &Point| (point - *last).dot(trend) >= LEAST_STEP * trend.hypot();
-            if kept.last().is_none_or(on) {
-                kept.push(point);
+            if kept.last().is_none_or(|(last, _)| ahead(point, *last, profile.crack)) {
+                kept.push((point, profile.crack));
             }
         }
-        kept
+        // Where the ring closes, too.
+        let first = kept.first().copied();
+        while let (Some((first, crack)), Some((last, _)), true) = (first, kept.last(), kept.len() > 1)
+            && !ahead(first, *last, crack)
+        {
+            kept.pop();
+        }
+        kept.into_iter().map(|(point, _)| point).collect()
+    }
+
+    /// The profile around which the border runs straightest: points are sure to be in order there, as they are not at a
+    /// tip.
+    fn straightest(&self, border: &[Crack]) -> usize {
+        let chord = |profile: &Profile| span(border, profile.crack, 4 * TREND).hypot2();
+        let longest = self.profiles.iter().enumerate().max_by(|a, b| chord(a.1).total_cmp(&chord(b.1)));
+        longest.map_or(0, |(i, _)| i)
     }
 
     /// Variance of the blur in square pixels, from the width of the transition: a Gaussian takes 2.56 σ from 10 % to
@@ -186,8 +204,13 @@ impl Edge {
 
 /// Direction of the border at a crack, over its neighbours; not of unit length.
 fn trend(border: &[Crack], i: usize) -> Vec2 {
+    span(border, i, TREND)
+}
+
+/// From `reach` cracks before a crack to as many after it, on a short border fewer.
+fn span(border: &[Crack], i: usize, reach: usize) -> Vec2 {
     let n = border.len();
-    let reach = TREND.min(n / 4);
+    let reach = reach.min(n / 4);
     border[(i + reach) % n].middle() - border[(i + n - reach) % n].middle()
 }
 
