@@ -314,7 +314,7 @@ pub fn show(length: Length, shown: Shown) -> String {
 /// `length` for a person, rounded up: for what something may be off by.
 pub fn show_at_least(length: Length, shown: Shown) -> String {
     let mm = length.to_mm();
-    let tenths = if mm >= 100.0 { mm.ceil() } else { (mm * 10.0 - 1e-6).ceil() / 10.0 };
+    let tenths = if mm >= 100.0 { (mm - 1e-6).ceil() } else { (mm * 10.0 - 1e-6).ceil() / 10.0 };
     let sixteenths = Length::inches((length.to_inches() * 16.0 - 1e-6).ceil() / 16.0);
     match shown {
         Shown::Metric => show(Length::mm(tenths), Shown::Metric),

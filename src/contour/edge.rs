@@ -178,11 +178,10 @@ impl Edge {
             }
         }
         // Where the ring closes, too.
-        let first = kept.first().copied();
-        while let (Some((first, crack)), Some((last, _)), true) = (first, kept.last(), kept.len() > 1)
-            && !ahead(first, *last, crack)
-        {
-            kept.pop();
+        if let Some(&(first, crack)) = kept.first() {
+            while kept.len() > 1 && !ahead(first, kept[kept.len() - 1].0, crack) {
+                kept.pop();
+            }
         }
         kept.into_iter().map(|(point, _)| point).collect()
     }

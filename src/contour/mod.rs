@@ -334,7 +334,8 @@ impl<'a> Scene<'a> {
         }
         shape.objects.sort_by_key(|&o| std::cmp::Reverse(self.regions.objects[o].area));
         let mut notes = Vec::new();
-        if !shape.filled.is_empty() && !shape.objects.iter().any(|&object| self.is_line(object)) {
+        let meant = what.drawn_line != DrawnLine::Outside || shape.objects.iter().any(|&object| self.is_line(object));
+        if !shape.filled.is_empty() && !meant {
             notes.push(Problem::note(
                 "hole_filled",
                 "an inside point lies in a hole of the shape, so that hole is filled; to keep it, place the point on the \
