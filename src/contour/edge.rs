@@ -23,6 +23,12 @@ const TREND: usize = 5;
 const PLATEAU: usize = 6;
 /// Edge points closer than this along the way are one.
 const LEAST_STEP: f64 = 0.3;
+/// Most places in a row that are passed over because they step back.
+const PASSED_OVER: usize = 12;
+/// What a pixel of the way counts beside one place more.
+const LENGTH_COUNTS: f64 = 0.05;
+/// What a step back costs where there is no other way on, in places.
+const DEAR: f64 = 100.0;
 /// Neighbours on either side that share their plateau colours, which are noisier than the coverage between them.
 const SHARE: usize = 12;
 /// Pixels beyond the transition from which a plateau's colour is sure.
@@ -32,10 +38,10 @@ const LEND: usize = 200;
 /// Least width in pixels between two edges that are measured together, with blur and without.
 const LEAST_BLURRED: f64 = 0.8;
 const LEAST_SHARP: f64 = 0.3;
-/// Farther than this, in pixels, the measured width is not that of the pixels between the edges.
+/// Farther than this, in pixels, the measured width is not that of the pixels that are covered more than half.
 const UNLIKE: f64 = 2.0;
 /// An edge measured together with another lies this near to its crack, in pixels.
-const FARTHEST: f64 = 2.5;
+const FARTHEST: f64 = 3.5;
 /// Among spots, an edge farther than this from a side between object and ground, in pixels, is one of the spots'.
 const NEAR: f64 = 0.9;
 /// So many of them: the few at the very end of a tip look along it and see only its edges.
@@ -164,26 +170,29 @@ impl Edge {
         })
     }
 
+    /// Of the places, as many as go ahead one after the other, all around; of two that do not, the one that makes the
+    /// shorter way. So it does not matter in which direction they are asked.
     fn in_order(&self, border: &[Crack], place: impl Fn(&Profile) -> Option<Point>) -> Vec<Point> {
-        let ahead = |point: Point, of: Point, crack: usize| {
-            let trend = trend(border, crack);
-            (point - of).dot(trend) >= LEAST_STEP * trend.hypot()
-        };
-        let mut kept: Vec<(Point, usize)> = Vec::with_capacity(self.profiles.len());
         let (before, after) = self.profiles.split_at(self.straightest(border));
-        for profile in after.iter().chain(before) {
-            let Some(point) = place(profile) else { continue };
-            if kept.last().is_none_or(|(last, _)| ahead(point, *last, profile.crack)) {
-                kept.push((point, profile.crack));
-            }
+        let place = |profile: &Profile| Some((place(profile)?, trend(border, profile.crack)));
+        let mut all: Vec<(Point, Vec2)> = after.iter().chain(before).filter_map(place).collect();
+        // Once more the first, where the ring closes.
+        let Some(&first) = all.first() else { return Vec::new() };
+        all.push(first);
+        let worth = |from: (Point, Vec2), to: (Point, Vec2)| {
+            let (step, way) = (to.0 - from.0, from.1 + to.1);
+            (step.dot(way) >= LEAST_STEP * way.hypot()).then(|| 1.0 - LENGTH_COUNTS * step.hypot())
+        };
+        // For each place the best way to it: what it is worth, and the place before.
+        let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
+        for (i, &to) in all.iter().enumerate().skip(1) {
+            let ways = (i.saturating_sub(PASSED_OVER)..i).filter_map(|k| Some((best[k].0 + worth(all[k], to)?, k)));
+            best.push(ways.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((best[i - 1].0 - DEAR, i - 1)));
         }
-        // Where the ring closes, too.
-        if let Some(&(first, crack)) = kept.first() {
-            while kept.len() > 1 && !ahead(first, kept[kept.len() - 1].0, crack) {
-                kept.pop();
-            }
-        }
-        kept.into_iter().map(|(point, _)| point).collect()
+        let before = |i: &usize| Some(best[*i].1).filter(|_| *i > 0);
+        let mut kept: Vec<Point> = std::iter::successors(before(&(all.len() - 1)), before).map(|i| all[i].0).collect();
+        kept.reverse();
+        kept
     }
 
     /// The profile around which the border runs straightest: points are sure to be in order there, as they are not at a
@@ -417,28 +426,43 @@ impl Profile {
 
     /// The edge's depth where there are two: the sum over both is the width between them, which blur does not change, and
     /// the middle of the coverage is their middle.
+    #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
     fn depth_of_two(&self, other: Other, window: usize) -> Option<f64> {
-        let (near, far) = other.edges();
-        let (a, b) = (other.first.max(near.saturating_sub(window + 1)), other.last.min(far + window));
         let share = |k: usize| if other.thin { self.coverage(k) } else { 1.0 - self.coverage(k) };
-        #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
-        let (width, moment) = (a..=b).fold((0.0, 0.0), |(w, m), k| (w + share(k), m + share(k) * (k as f64 + 0.5)));
+        let (near, far) = other.edges();
+        let all = other.first.max(near.saturating_sub(window + 1))..=other.last.min(far + window);
+        let (mut middle, mut reach) = (0.0, f64::INFINITY);
+        let (mut width, mut more_than_half) = (0.0, 0.0);
+        // The border may run wide of a thin part: what is too far from its middle holds nothing but noise.
+        for _ in 0..3 {
+            let (mut sum, mut moment, mut more) = (0.0, 0.0, 0.0);
+            for k in all.clone() {
+                let place = k as f64 + 0.5;
+                if (place - middle).abs() <= reach {
+                    let share = share(k);
+                    (sum, moment) = (sum + share, moment + share * place);
+                    more += f64::from(u8::from(share > 0.5));
+                }
+            }
+            if sum < LEAST_SHARP {
+                return None;
+            }
+            (width, middle, more_than_half) = (sum, moment / sum, more);
+            reach = 0.5 * width + window as f64 + 0.5;
+        }
         let least = if window > 2 { LEAST_BLURRED } else { LEAST_SHARP };
         // A row along the end of a bar is covered in part from edge to edge and tells the place of neither.
-        #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
-        if width < least || (width - other.between as f64).abs() > UNLIKE {
+        if width < least || (width - more_than_half).abs() > UNLIKE {
             return None;
         }
-        let middle = moment / width;
         let depth = if other.thin { middle - 0.5 * width } else { middle + 0.5 * width };
-        #[expect(clippy::cast_precision_loss, reason = "a constant")]
         ((depth - REACH as f64).abs() < FARTHEST).then_some(depth)
     }
 
     /// How deep the edge lies, in pixels inwards of the outermost looked at; `None` where there is no clean edge.
     fn depth(&self, window: usize) -> Option<f64> {
-        if let Some(other) = self.two(window) {
-            return self.depth_of_two(other, window);
+        if self.other.is_some_and(|o| o.between <= 2 * window + 1) {
+            return self.two(window).and_then(|other| self.depth_of_two(other, window));
         }
         let (a, b) = self.window(window);
         let sum: f64 = (a..=b).map(|k| self.coverage(k)).sum();

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use super::region::Row;
-use super::samples::{LabTable, Samples};
+use super::samples::{LabTable, Samples, finest};
 
 /// Colours within this of a tone are taken for that tone whatever the noise; about ten steps of 255 in mid grey.
 const ALIKE: f32 = 0.04;
@@ -96,6 +96,8 @@ pub(super) struct Ground {
 struct Look {
     x: f32,
     y: f32,
+    rgb: [u8; 3],
+    /// As the table has it.
     lab: [f32; 3],
 }
 
@@ -105,7 +107,10 @@ impl Ground {
     pub(super) fn learn(samples: &Samples, table: &LabTable, places: &[(usize, usize)]) -> Self {
         let mut looks: Vec<Look> = places
             .iter()
-            .map(|&(x, y)| Look { x: x as f32, y: y as f32, lab: table.get(samples.bytes(x, y)) })
+            .map(|&(x, y)| {
+                let rgb = samples.bytes(x, y);
+                Look { x: x as f32, y: y as f32, rgb, lab: table.get(rgb) }
+            })
             .collect();
         let whole = looks.len() as f64;
         let frame = Frame::of(samples.width, samples.height);
@@ -181,7 +186,30 @@ fn densest(looks: &[Look], frame: Frame) -> (Tone, f32) {
         // A spread beyond twice what looks alike is no ground colour any more but a mixture.
         spread = (1.4826 * median).min(2.0 * ALIKE);
     }
-    (tone, spread)
+    (tone, spread.max(finest_spread(looks, &tone, ALIKE.max(3.0 * spread))))
+}
+
+/// Robust standard deviation of the looks within `reach` of a tone, in colours finer than the table's: a noise of less than
+/// its steps may hide within one of them.
+fn finest_spread(looks: &[Look], tone: &Tone, reach: f32) -> f32 {
+    /// Enough for a median, and quickly turned into colours.
+    const ENOUGH: usize = 1000;
+    let near: Vec<&Look> = looks.iter().filter(|l| distance(l.lab, tone.at(l.x, l.y)) <= reach).collect();
+    let step = near.len().div_ceil(ENOUGH).max(1);
+    let off: Vec<[f32; 3]> = near
+        .iter()
+        .step_by(step)
+        .map(|l| {
+            let (lab, tone) = (finest(l.rgb), tone.at(l.x, l.y));
+            std::array::from_fn(|c| lab[c] - tone[c])
+        })
+        .collect();
+    let median = |values: &mut Vec<f32>| {
+        let middle = values.len() / 2;
+        if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f32::total_cmp).1 }
+    };
+    let middle: [f32; 3] = std::array::from_fn(|c| median(&mut off.iter().map(|o| o[c]).collect()));
+    1.4826 * median(&mut off.iter().map(|o| distance(*o, middle)).collect())
 }
 
 /// Least squares of colour against place; level when the places are few or `drift` is not wanted.
@@ -242,7 +270,8 @@ impl<'a> Field<'a> {
             // Nine averaged pixels; half rather than a third, because neighbours in photographs share some noise.
             return self.palest(clip, 2.5 * spread).map(|p| (2.5 * spread).max(0.5 * p));
         }
-        quiet.map(|p| (5.0 * spread).max(0.5 * p))
+        // A colour just beyond a step of the table is not yet off the ground.
+        quiet.map(|p| (5.0 * spread).max(0.5 * p).max(LabTable::STEP))
     }
 
     /// The distance that a twentieth of the pixels above `floor` stay below.

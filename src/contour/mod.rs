@@ -460,7 +460,10 @@ impl<'a> Scene<'a> {
         let (inner_objects, inner_grounds) = regions.within(&shape.filled);
         for (i, object) in regions.objects.iter().enumerate() {
             let own = inner_objects[i] || shape.objects.contains(&i);
-            grid.paint(object, if own { Cell::Shape } else { Cell::Other });
+            // A few pixels that stand off are the ground's own noise.
+            if own || 4 * object.area >= SPECK {
+                grid.paint(object, if own { Cell::Shape } else { Cell::Other });
+            }
         }
         let pinhole =
             |ground: &Region| ground.area < SPECK && ground.parent.is_some_and(|o| shape.objects.contains(&o));

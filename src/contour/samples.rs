@@ -171,6 +171,11 @@ impl<'a> Meter<'a> {
     }
 }
 
+/// The colour of red, green and blue in steps of 1/255, as finely as they tell it.
+pub(super) fn finest(rgb: [u8; 3]) -> [f32; 3] {
+    oklab(rgb.map(|v| to_linear(f64::from(v) / 255.0)))
+}
+
 /// Linear light → lightness and two opponent axes, nearly even to the eye: OKLab (B. Ottosson, 2020), with the straight toe of
 /// CIELAB (CIE 15) instead of a bare cube root, whose endless slope at black would make sensor noise look like colour.
 fn oklab([r, g, b]: Colour) -> [f32; 3] {
@@ -192,6 +197,9 @@ fn oklab([r, g, b]: Colour) -> [f32; 3] {
 pub(super) struct LabTable(Vec<[f32; 3]>);
 
 impl LabTable {
+    /// Distance of neighbouring greys in it, at most.
+    pub(super) const STEP: f32 = 0.0135;
+
     /// The one table there is.
     pub(super) fn shared() -> &'static Self {
         static TABLE: LazyLock<LabTable> = LazyLock::new(LabTable::new);

@@ -104,6 +104,14 @@ fn polygon(corners: Vec<(f64, f64)>) -> impl Fn(f64, f64) -> bool {
     }
 }
 
+fn polygon_path(corners: &[(f64, f64)]) -> BezPath {
+    let mut path = BezPath::new();
+    path.move_to(corners[0]);
+    corners[1..].iter().for_each(|corner| path.line_to(*corner));
+    path.close_path();
+    path
+}
+
 fn square(cx: f64, cy: f64, side: f64, degrees: f64) -> Vec<(f64, f64)> {
     let r = side / 2.0_f64.sqrt();
     (0..4)
@@ -315,6 +323,38 @@ fn a_flame_is_smooth_with_few_nodes_and_keeps_its_three_corners() {
         assert!(traced.nodes <= 14, "{} nodes", traced.nodes);
         assert!(corners_off(&traced, &[(200.0, 30.0), (209.0, 372.0), (189.2, 336.0)]) < 1.5, "{:?}", traced.corners);
         assert!(rms < 0.3 && worst < 1.5, "{rms} {worst}");
+    }
+}
+
+/// A needle of 8° and 100 to 180 px, in photographs of no more contrast than 130 levels: a tenth of a pixel beside its point
+/// is one and a half along it.
+#[test]
+fn a_needle_in_noise_keeps_its_point() {
+    for (noise, limit) in [(0.0, 0.8), (2.0, 2.0), (4.0, 2.5)] {
+        (0..30_u32).into_par_iter().for_each(|i| {
+            let (size, turn) = (50.0 + f64::from(i) * 4.0 / 3.0, f64::from(i) * 0.74);
+            let (cx, cy) = (105.3 + 0.13 * f64::from(i % 7), 105.2 + 0.17 * f64::from(i % 5));
+            let half = 2.0 * size * 4.0_f64.to_radians().tan();
+            let truth = kurbo::Affine::rotate_about(turn, kurbo::Point::new(cx, cy))
+                * polygon_path(&[(cx, cy - size), (cx + half, cy + size), (cx - half, cy + size)]);
+            let coverage = Coverage::of(211, 211, |x, y| truth.contains(kurbo::Point::new(x, y))).blurred(0.7);
+            let picture = coverage.grey_seeded(210.0, 80.0, Light::Camera, noise, u64::from(i) * 7919 + 12345);
+            let traced = all(&picture, Some(Light::Camera));
+            let (_, off) = apart(traced.outline.raw(), &truth);
+            assert!(off < limit, "noise {noise}, needle {i}: {off:?}");
+            assert!(traced.nodes < 10 && traced.notes.is_empty(), "noise {noise}, needle {i}: {traced:?}");
+        });
+    }
+}
+
+/// Noise of two levels on a ground of 210 stays within one step of four levels, in which colours are looked up.
+#[test]
+fn noise_within_a_step_of_the_table_makes_no_specks() {
+    for ground in 205_u32..213 {
+        let coverage = Coverage::of(211, 211, disc(105.3, 95.2, 60.0)).blurred(0.7);
+        let picture = coverage.grey_seeded(f64::from(ground), 80.0, Light::Camera, 2.0, u64::from(ground));
+        let traced = all(&picture, Some(Light::Camera));
+        assert!(traced.notes.is_empty() && traced.nodes < 8, "{ground}: {traced:?}");
     }
 }
 
@@ -605,15 +645,20 @@ fn apart(a: &BezPath, b: &BezPath) -> (f64, f64) {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
-    /// The same pixels, noise and all, mirrored or turned by quarters: the outline goes along. (With more noise a blunt hollow
-    /// corner of a star is now and then found one way around and not the other.)
+    /// The same pixels, noise and all, mirrored or turned by quarters: the outline goes along. A flame has small bent sides
+    /// beside its notch, whose corner may be one way around what is a bend the other.
     #[test]
     fn a_picture_mirrored_and_turned_has_its_outline_mirrored_and_turned(
-        seed in any::<u64>(), noise in 0.0..2.0_f64, size in 60.0..85.0_f64, round in any::<bool>(),
+        seed in any::<u64>(), noise in 0.0..5.0_f64, size in 60.0..85.0_f64, kind in 0..3_usize,
     ) {
         let (width, height) = (210_u32, 190_u32);
-        let (ring, star) = (disc(105.3, 95.2, size), polygon(star(105.3, 95.2, size, 0.6 * size)));
-        let inside = |x: f64, y: f64| if round { ring(x, y) } else { star(x, y) };
+        let corners = star(105.3, 95.2, size, 0.6 * size);
+        let (truth, noise, limits) = match kind {
+            0 => (kurbo::Circle::new((105.3, 95.2), size).to_path(1e-6), noise, (0.05, 0.15)),
+            1 => (polygon_path(&corners), noise, (0.03, 0.15)),
+            _ => (flame(105.3, 95.2, size), 0.2 * noise, (0.3, 3.0)),
+        };
+        let inside = |x: f64, y: f64| truth.contains(kurbo::Point::new(x, y));
         let coverage = Coverage::of(width, height, inside).blurred(0.7);
         let still = coverage.grey_seeded(210.0, 80.0, Light::Camera, noise, seed | 1);
         let image = still.samples();
@@ -627,7 +672,7 @@ proptest! {
         ] {
             let there = all(&picture(changed), Some(Light::Camera)).outline;
             let (rms, worst) = apart(&(map * outline.raw().clone()), there.raw());
-            prop_assert!(rms < 0.05 && worst < 0.3, "{}: {} {}", round, rms, worst);
+            prop_assert!(rms < limits.0 && worst < limits.1, "{}: {} {}", kind, rms, worst);
         }
     }
 
