@@ -107,8 +107,32 @@ fn a_mark_beyond_its_picture_is_refused_though_the_file_does_not_say_how_large_t
     fs::write(folder.path().join("post.toml"), build).expect("written");
     let run = spanwright().current_dir(folder.path()).args(["make", "post.toml"]).assert().code(1);
     let said = String::from_utf8_lossy(&run.get_output().stderr).into_owned();
-    assert!(said.contains("post.toml:6:8") && said.contains("[9000, 10]") && said.contains("60 pixels wide"), "{said}");
+    assert!(said.contains("post.toml:8:6") && said.contains("[9000, 10]") && said.contains("60 pixels wide"), "{said}");
     assert!(!folder.path().join("output").exists());
+}
+
+/// Whatever is placed on a picture: each at its own place in the file. A drawn point may reach beyond a cropped picture.
+#[test]
+fn all_that_lies_beyond_a_picture_is_told_at_its_own_place() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    image::RgbImage::new(60, 40).save(folder.path().join("post.png")).expect("written");
+    let said = |measured: u32, piece: &str, code: i32| {
+        let build = format!(
+            "[build]\nname = \"post\"\n[picture.front]\nfile = \"post.png\"\n[[picture.front.known_length]]\nname = \
+             \"rule\"\nfrom = [10, 10]\nto = [50, 10]\nlength = \"300 mm\"\n[size]\nfrom = \"known lengths\"\n\
+             [[measure]]\nname = \"grip\"\npicture = \"front\"\nfrom = [5, 5]\nto = [{measured}, 30]\n[[piece]]\nname = \
+             \"post\"\npicture = \"front\"\n{piece}\n"
+        );
+        fs::write(folder.path().join("post.toml"), build).expect("written");
+        let run = spanwright().current_dir(folder.path()).args(["check", "post.toml"]).assert().code(code);
+        String::from_utf8_lossy(&run.get_output().stderr).into_owned()
+    };
+    let refused = said(900, "trace = { around = [[2, 2], [61, 2], [30, 38]] }", 1);
+    assert!(refused.contains("post.toml:16:6: error: post.png: the place [900, 30]"), "{refused}");
+    assert!(refused.contains("post.toml:20:29: error: post.png: the place [61, 2]"), "{refused}");
+    let warned = said(40, "through = [[5, 5], [50, 5], [70, 30], [5, 30]]", 0);
+    assert!(warned.contains("post.toml:20:29: warning: post.png: this reaches beyond the picture"), "{warned}");
+    assert!(!said(40, "through = [[5, 5], [50, 5], [40, 30], [5, 30]]", 0).contains("beyond"));
 }
 
 /// `check` of `post.toml`, which holds `build`, beside a white picture; what it says.

@@ -31,6 +31,21 @@ pub struct Build {
     pub pieces: Vec<PieceSpec>,
     /// Distances the maker wants to know.
     pub measures: Vec<Ends>,
+    /// All that is placed on pictures.
+    pub marks: Vec<Mark>,
+}
+
+/// A place that was clicked on a picture, or the bounds of what was drawn over it.
+#[derive(Clone, Copy, Debug)]
+pub struct Mark {
+    /// Index of the picture.
+    pub picture: usize,
+    /// In pixels; of no size for a place.
+    pub bounds: kurbo::Rect,
+    /// It was drawn, and may reach beyond a cropped picture.
+    pub drawn: bool,
+    /// Where it stands in the file.
+    pub place: Place,
 }
 
 /// The person the prop is sized for.

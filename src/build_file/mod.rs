@@ -8,6 +8,7 @@
 mod build;
 mod check;
 mod format;
+mod mark;
 mod path_data;
 mod place;
 mod read;
@@ -19,6 +20,7 @@ mod write;
 
 pub use build::*;
 pub use format::reference;
+pub use mark::outside;
 pub use read::{Reading, read};
 pub use schema::schema;
 pub use template::{NewFile, new_file};

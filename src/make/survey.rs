@@ -2,7 +2,7 @@
 
 use std::io;
 
-use crate::build_file::{Build, Light, PieceSpec, SizeFrom, Source};
+use crate::build_file::{Build, Light, PieceSpec, SizeFrom, Source, outside};
 use crate::contour::{Traced, Tracer};
 use crate::output::{OnPicture, OutFile, overlay_png};
 use crate::pattern::{Piece, RoundHole, frail_problems, letters};
@@ -184,42 +184,28 @@ fn open_pictures(build: &Build, files: &dyn Files, problems: &mut Problems) -> R
         match opened {
             Ok((picture, notes)) => {
                 problems.extend(notes.into_iter().map(|note| about(&spec.file.value, note, spec.file.place)));
-                if let Some(pixels) = &spec.pixels
-                    && let Err(error) = picture.expect_size(Some(pixels.value))
-                {
-                    errors.push(Problem::from(error).at(pixels.place));
+                match &spec.pixels {
+                    Some(pixels) => {
+                        let differs = picture.expect_size(Some(pixels.value)).err();
+                        errors.extend(differs.map(|error| Problem::from(error).at(pixels.place)));
+                    }
+                    // Only now is it known what lies beyond.
+                    None => {
+                        let beyond = outside(&build.marks, pictures.len(), picture.size());
+                        let beyond = beyond
+                            .into_iter()
+                            .map(|told| Problem { text: format!("{}: {}", spec.file.value, told.text), ..told });
+                        let (slips, drawn) = beyond.partition(|problem| problem.level == Level::Error);
+                        errors.extend::<Problems>(slips);
+                        problems.extend::<Problems>(drawn);
+                    }
                 }
-                errors.extend(beyond(build, pictures.len(), picture.size()));
                 pictures.push(picture);
             }
             Err(problem) => errors.push(problem),
         }
     }
     if errors.is_empty() { Ok(pictures) } else { Err(errors) }
-}
-
-/// Marks that lie beyond picture `index`, which is a slip. (Those that tell how to trace are met when they are used.)
-fn beyond(build: &Build, index: usize, [width, height]: [u32; 2]) -> Problems {
-    let spec = &build.pictures[index];
-    let lengths = spec.known_lengths.iter().flat_map(|l| [l.from, l.to].map(|p| (p, l.name.place)));
-    let corners = spec.known_rectangle.iter().flat_map(|r| r.corners.value.map(|p| (p, r.corners.place)));
-    let figure = spec.figure.iter().flat_map(|figure| {
-        let landmarks = figure.landmarks.iter().map(|(landmark, p)| (*p, landmark.place));
-        landmarks.chain([(figure.sole, figure.place)])
-    });
-    let ends = build.measures.iter().chain(&build.finished).filter(|ends| ends.picture == index);
-    let ends = ends.flat_map(|ends| [ends.from, ends.to].map(|p| (p, ends.place)));
-    let inside =
-        |p: &Point<Pixels>| (0.0..=f64::from(width)).contains(&p.x) && (0.0..=f64::from(height)).contains(&p.y);
-    let marks = lengths.chain(corners).chain(figure).chain(ends);
-    let told = |(p, place): (Point<Pixels>, Place)| {
-        let text = format!(
-            "the place [{}, {}] is outside {}, which is {width} pixels wide and {height} high; mark it again",
-            p.x, p.y, spec.file.value
-        );
-        Problem::error("outside_picture", text).at(place)
-    };
-    marks.filter(|(p, _)| !inside(p)).map(told).collect()
 }
 
 fn tracers<'a>(build: &Build, pictures: &'a [Picture]) -> Vec<Tracer<'a>> {
@@ -423,9 +409,15 @@ fn warn_unsure(build: &Build, finished: Option<&FinishedReport>, problems: &mut 
     }
 }
 
-/// What else is marked would make the prop so long. Which of them is right only the maker knows: a figure is the wearer's,
+/// What else is marked would make the prop so long, unless it agrees. Which of them is right only the maker knows: a figure is the wearer's,
 /// a known length that of the thing in the picture.
 fn other_sizes(build: &Build, finished: &FinishedReport, marks: &Marks) -> Problems {
+    let either_way = |low: f64, high: f64| (high - low) / 2.0;
+    let [low, high] = finished.length_95;
+    let differs = |other: &SizeAlternative| {
+        let Interval { value, low: least, high: most, .. } = other.finished;
+        (value - finished.length_mm).abs() > either_way(low, high) + either_way(least, most)
+    };
     let told = |other: SizeAlternative| {
         let by = match other.from {
             SizeFrom::KnownLengths => "the known lengths",
@@ -439,12 +431,12 @@ fn other_sizes(build: &Build, finished: &FinishedReport, marks: &Marks) -> Probl
             "{by} would make the finished length {}, give or take {}, instead of {}; if both should tell the same size, \
              look which of them is wrong",
             shown(value),
-            show_at_least(Length::mm((high - low) / 2.0), build.units),
+            show_at_least(Length::mm(either_way(low, high)), build.units),
             shown(finished.length_mm)
         );
         Problem::note("other_size", text).at(build.size.place)
     };
-    alternatives(marks).into_iter().map(told).collect()
+    alternatives(marks).into_iter().filter(differs).map(told).collect()
 }
 
 /// Parts of one piece that do not hang together get one letter and one label.

@@ -30,7 +30,7 @@ fn disagreements(picture: &Placed<String>, scale: &PictureScale) -> Problems {
     let (name, estimates) = (&picture.value, &scale.estimates);
     if let [only] = &estimates[..] {
         let more =
-            if scale.from == ScaleFrom::Figure { "another landmark of the figure" } else { "a known length more" };
+            if scale.from == ScaleFrom::Figure { "another landmark of the figure" } else { "one more known length" };
         let text = format!(
             "the size of picture \"{name}\" rests on one thing alone, \"{}\": it has nothing to be checked against; mark \
              {more}",

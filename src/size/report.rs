@@ -130,6 +130,10 @@ pub fn alternatives(marks: &Marks) -> Vec<SizeAlternative> {
     let solved = others.map(|from| -> Result<SizeAlternative, Problems> {
         let mut marks = marks.clone();
         marks.from.value = from;
+        if from == SizeFrom::AsPictured {
+            // What the rectangle says by itself.
+            marks.pictures.iter_mut().filter(|picture| picture.rectangle.is_some()).for_each(|p| p.lengths.clear());
+        }
         let spread = Spread::over(&marks)?;
         let factor = spread.solved().pictures.first().map_or(1.0, |picture| picture.factor);
         Ok(SizeAlternative { from, factor, finished: spread.of(&finished_length) })

@@ -17,7 +17,7 @@ use super::{Marks, PictureMarks, RectangleMarks, Spot, chi_square, extent, figur
 /// Beyond this many standard deviations an estimate is a little off: 1 in 20 by chance.
 const A_LITTLE_OFF: f64 = 1.96;
 
-/// Known lengths of one picture that make it larger than one another by this are slips, not errors of measurement: no
+/// Known lengths of one picture, or its rectangle, that make it larger than one another by this are slips, not errors of measurement: no
 /// average of them is a size (common practice, no source).
 const SLIP: f64 = 1.25;
 
@@ -328,7 +328,7 @@ impl Source {
         if scale.freedom > 0 && scale.chi_square > chi_square::limit_95(scale.freedom) {
             scale.widening = (scale.chi_square / scale.freedom as f64).sqrt();
         }
-        if measured && scale.widening > 1.0 {
+        if (measured || held) && scale.widening > 1.0 {
             refuse_slips(picture, &scale.estimates)?;
         }
         // Sizes that disagree also say where the corners of the rectangle must have been.
@@ -481,7 +481,7 @@ fn estimates(names: &[Placed<String>], yardsticks: &Yardsticks, fit: &Fit) -> Ve
         .collect()
 }
 
-/// Refuses known lengths of which some must be slips.
+/// Refuses known lengths, or a rectangle beside them, of which some must be slips.
 fn refuse_slips(picture: &PictureMarks, estimates: &[Estimate]) -> Result<(), Problem> {
     let by_factor = |a: &&Estimate, b: &&Estimate| a.factor.total_cmp(&b.factor);
     let (Some(least), Some(most)) = (estimates.iter().min_by(by_factor), estimates.iter().max_by(by_factor)) else {

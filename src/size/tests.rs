@@ -452,6 +452,7 @@ fn marks_take_every_number_of_the_build_with_its_error() {
         foam_at_hand: vec![],
         pieces: vec![],
         measures: vec![ends("vane tip to ring")],
+        marks: vec![],
     };
     let outline = vec![p(0.0, 0.0), p(5.0, 5.0), p(10.0, 0.0), p(10.0, 10.0), p(0.0, 10.0)];
     let mut marks = marks(&build, &[outline]);
@@ -545,6 +546,25 @@ fn the_weight_of_a_length_beside_a_sheet_is_its_pull_on_the_size_of_what_the_she
     }
     near(scale.estimates[0].weight, 1.0 - lengths, 1e-9);
     assert!(lengths > 0.1, "the lengths pull too little for this test: {lengths}");
+}
+
+/// Between a rectangle and a length that is wrong beyond measuring lies no size, and no plane.
+#[test]
+fn a_sheet_and_a_length_that_contradict_each_other_are_refused() {
+    for camera in [camera(), square_on()] {
+        let mut marks = staff(SizeFrom::AsPictured, &camera);
+        marks.pictures[0].lengths.truncate(1);
+        marks.pictures[0].lengths[0].length.value *= 2.0;
+        let problem = &refused(&marks)[0];
+        assert_eq!(problem.code, "sizes_contradict", "{problem}");
+        assert!(problem.text.contains("“rectangle”"), "{problem}");
+        // The other way around it is meant: the prop is to be twice as large as the one in the picture.
+        marks.from.value = SizeFrom::KnownLengths;
+        near(finished_length(&marks, &solved(&marks)), 2800.0, 1e-6);
+        let others = alternatives(&marks);
+        let by_sheet = others.iter().find(|other| other.from == SizeFrom::AsPictured).expect("the rectangle tells");
+        near(by_sheet.finished.value, 1400.0, 1e-6);
+    }
 }
 
 #[test]

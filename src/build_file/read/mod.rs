@@ -6,10 +6,12 @@ mod size;
 
 use std::collections::BTreeMap;
 
+use kurbo::Rect;
 use toml_edit::Document;
 
-use super::build::{Build, Ends, FoamAtHand, PaperSize, PaperSpec, Wearer};
+use super::build::{Build, Ends, FoamAtHand, Mark, PaperSize, PaperSpec, Wearer};
 use super::check::{Checked, check, unresolved};
+use super::mark::outside;
 use super::place::Lines;
 use crate::problem::{Level, Place, Placed, Problem, Problems};
 use crate::space::{Pixels, Point};
@@ -35,7 +37,7 @@ pub fn read(text: &str) -> Reading {
         Err(error) => return Reading { build: None, problems: vec![not_toml(&error, &lines)] },
     };
     let (checked, problems) = check(&document, &lines);
-    let mut reader = Reader { problems };
+    let mut reader = Reader { problems, marks: Vec::new() };
     let build = reader.build(&checked);
     let mut problems = reader.problems;
     problems.sort_by_key(|problem| problem.place);
@@ -56,6 +58,7 @@ pub(super) fn not_toml(error: &toml_edit::TomlError, lines: &Lines<'_>) -> Probl
 
 struct Reader {
     problems: Problems,
+    marks: Vec<Mark>,
 }
 
 /// The pictures of the file, whether or not they passed.
@@ -82,6 +85,10 @@ impl Reader {
         self.unique("measure", file.tables("measure"));
         let pieces = self.pieces(file, pictures);
         let size = self.size(file, pictures);
+        let sizes =
+            pictures.iter().enumerate().filter_map(|(index, (_, table))| Some((index, table.pixels("pixels")?.value)));
+        let outside: Problems = sizes.flat_map(|(index, size)| outside(&self.marks, index, size)).collect();
+        self.problems.extend(outside);
         let build = file.table("build")?;
         Some(Build {
             name_place: build.text("name")?.place,
@@ -100,6 +107,7 @@ impl Reader {
             foam_at_hand,
             pieces: pieces?,
             measures: measures.into_iter().collect::<Option<_>>()?,
+            marks: std::mem::take(&mut self.marks),
         })
     }
 
@@ -159,7 +167,7 @@ impl Reader {
         let picture = table.text("picture").and_then(|name| self.picture_named(&name, pictures));
         if let Some(picture) = picture {
             let marks = [table.point("from"), table.point("to")];
-            self.within(&pictures[picture].1, marks.into_iter().flatten());
+            self.placed_on(picture, marks.into_iter().flatten());
         }
         let (from, to) = self.two_ends(table)?;
         let name = table.text("name").map(|name| name.value).unwrap_or_default();
@@ -201,21 +209,14 @@ impl Reader {
         found
     }
 
-    /// Marks outside the picture, where its size is known, are slips.
-    fn within(&mut self, picture: &Checked, marks: impl Iterator<Item = Placed<Point<Pixels>>>) {
-        let Some(pixels) = picture.pixels("pixels") else { return };
-        let [width, height] = pixels.value;
-        for mark in marks {
-            let Point { x, y, .. } = mark.value;
-            if !(0.0..=f64::from(width)).contains(&x) || !(0.0..=f64::from(height)).contains(&y) {
-                let text = format!(
-                    "the place [{x}, {y}] is outside the picture, which is {width} pixels wide and {height} high; \
-                     mark it \
-                     again, or mend pixels"
-                );
-                self.error("outside_picture", mark.place, text);
-            }
-        }
+    fn placed_on(&mut self, picture: usize, marks: impl Iterator<Item = Placed<Point<Pixels>>>) {
+        let mark = |at: Placed<Point<Pixels>>| Mark {
+            picture,
+            bounds: Rect::from_points(at.value.raw(), at.value.raw()),
+            drawn: false,
+            place: at.place,
+        };
+        self.marks.extend(marks.map(mark));
     }
 
     /// Two of `what` never have the same name.

@@ -18,18 +18,19 @@ const ORDINARY_HEADS: std::ops::RangeInclusive<f64> = 7.0..=8.0;
 impl Reader {
     pub(super) fn pictures(&mut self, pictures: Pictures<'_>) -> Option<Vec<PictureSpec>> {
         self.ties(pictures);
-        let specs: Vec<_> = pictures.iter().map(|(name, table)| self.picture(name, table)).collect();
+        let specs: Vec<_> =
+            pictures.iter().enumerate().map(|(index, (name, table))| self.picture(index, name, table)).collect();
         specs.into_iter().collect()
     }
 
-    fn picture(&mut self, name: &Placed<String>, table: &Checked) -> Option<PictureSpec> {
+    fn picture(&mut self, index: usize, name: &Placed<String>, table: &Checked) -> Option<PictureSpec> {
         let lengths = table.tables("known_length");
         self.unique("known length", lengths);
         let known_lengths: Vec<_> = lengths.iter().map(|length| self.known_length(length)).collect();
         let known_rectangle = table.table("known_rectangle").map(|rectangle| self.known_rectangle(rectangle));
         let figure = table.table("figure").map(|figure| self.figure(figure));
         let edges = table.table("lens").and_then(|lens| lens.points("straight_edges"));
-        self.within(table, marks(table).into_iter().chain(edges.into_iter().flat_map(|edges| edges.value)));
+        self.placed_on(index, marks(table).into_iter().chain(edges.into_iter().flat_map(|edges| edges.value)));
         Some(PictureSpec {
             name: name.clone(),
             file: table.text("file")?,

@@ -1,11 +1,11 @@
 //! `[[piece]]`: where its outline comes from, and how it is cut.
 
-use kurbo::Shape;
+use kurbo::{Rect, Shape};
 
 use super::{Pictures, Reader};
-use crate::build_file::build::{DrawnLine, Hole, PieceSpec, Source, Stroke, Trace};
+use crate::build_file::build::{DrawnLine, Hole, Mark, PieceSpec, Source, Stroke, Trace};
 use crate::build_file::check::Checked;
-use crate::problem::{Place, Placed};
+use crate::problem::Placed;
 use crate::space::{Path, Pixels, Point};
 
 impl Reader {
@@ -42,7 +42,7 @@ impl Reader {
         let trace = self.trace(table);
         let source = self.source(table, &trace);
         if let Some(Some(picture)) = picture {
-            self.inside_picture(table, is_fixed, &pictures[picture].1);
+            self.marks_of(table, is_fixed, picture);
         }
         let holes: Vec<_> = table.tables("hole").iter().map(hole).collect();
         let (copies, face_down) = (table.whole("copies"), table.whole("face_down"));
@@ -177,38 +177,27 @@ impl Reader {
         outline.or_else(through).or_else(svg).or_else(traced)
     }
 
-    /// Trace marks outside the picture are slips; a drawn shape may well reach beyond a cropped picture.
-    fn inside_picture(&mut self, table: &Checked, fixed: bool, picture: &Checked) {
+    /// What a piece places on its picture.
+    fn marks_of(&mut self, table: &Checked, fixed: bool, picture: usize) {
         if let Some(trace) = table.table("trace") {
             let strokes = ["inside", "outside"].into_iter().filter_map(|key| trace.strokes(key));
             let strokes = strokes.flat_map(|strokes| strokes.value).flatten();
             let around = trace.points("around").into_iter().flat_map(|around| around.value);
-            self.within(picture, around.chain(strokes));
+            self.placed_on(picture, around.chain(strokes));
         }
-        let Some(pixels) = picture.pixels("pixels").filter(|_| !fixed) else { return };
-        let [width, height] = pixels.value;
-        let whole = kurbo::Rect::new(0.0, 0.0, f64::from(width), f64::from(height));
-        // Half a pixel: a traced edge along the border may well overshoot it.
-        let frame = whole.inflate(0.5, 0.5);
+        if fixed {
+            return;
+        }
+        let spot = |at: Point<Pixels>| Rect::from_points(at.raw(), at.raw());
         let outline = table.path("outline").map(|path| Placed::new(path.value.bounding_box(), path.place));
         let through = table.spline("through").into_iter().flat_map(|points| points.value);
-        let points = through.map(|point| Placed::new(point.value.at, point.place));
+        let points = through.map(|point| Placed::new(spot(point.value.at), point.place));
         let holes = table.tables("hole").iter().filter_map(|hole| hole.point("at"));
-        let spots = points.chain(holes).map(|at| Placed::new(spot(at.value), at.place));
-        let outside: Vec<Place> =
-            outline.into_iter().chain(spots).filter(|it| it.value.union(frame) != frame).map(|it| it.place).collect();
-        for place in outside {
-            let text = format!(
-                "this reaches beyond the picture, which is {width} pixels wide and {height} high; mend it if that is \
-                 not meant"
-            );
-            self.warn("outside_picture", place, text);
-        }
+        let holes = holes.map(|at| Placed::new(spot(at.value), at.place));
+        let drawn = outline.into_iter().chain(points).chain(holes);
+        let mark = |bounds: Placed<Rect>| Mark { picture, bounds: bounds.value, drawn: true, place: bounds.place };
+        self.marks.extend(drawn.map(mark));
     }
-}
-
-fn spot(at: Point<Pixels>) -> kurbo::Rect {
-    kurbo::Rect::from_points(at.raw(), at.raw())
 }
 
 fn hole(table: &Checked) -> Option<Hole> {
