@@ -66,7 +66,7 @@ fn a_letter_that_the_font_lacks_is_told_before_anything_is_printed() {
     let said = String::from_utf8_lossy(&run.get_output().stderr).into_owned();
     assert!(said.contains("ring.toml:5:8: warning") && said.contains("cannot be printed"), "{said}");
     let shown = String::from_utf8_lossy(&run.get_output().stdout).into_owned();
-    assert!(shown.contains("length  100 mm: right") && shown.contains("100 mm wide, 60 mm high"), "{shown}");
+    assert!(shown.contains("length  117 mm\n") && shown.contains("100 mm wide, 60 mm high"), "{shown}");
 }
 
 #[test]
@@ -94,6 +94,14 @@ fn trace_writes_the_outline_into_the_file_and_an_overlay_beside_the_products() {
     trace().assert().code(0);
     assert!(!overlay.exists());
     assert_eq!(fs::read_to_string(folder.path().join("harbour-vane.toml")).expect("still there"), build);
+    // Asked for by its name, it is traced again, though nothing in the file says how it was.
+    let plain: String =
+        build.lines().filter(|line| !line.starts_with("trace")).map(|line| line.to_owned() + "\n").collect();
+    fs::write(folder.path().join("harbour-vane.toml"), &plain).expect("written");
+    trace().arg("--again").assert().code(0);
+    assert!(!overlay.exists());
+    trace().args(["--again", "--piece", "harbour vane"]).assert().code(0);
+    assert!(overlay.exists());
 }
 
 #[test]

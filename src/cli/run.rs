@@ -234,7 +234,8 @@ fn trace(path: &Path, only: Option<&str>, again: bool, overlay: bool, json: bool
         only.is_none_or(|name| piece.name.value == name)
             && match piece.source.value {
                 Source::Trace(_) => true,
-                Source::Outline(_) => again && piece.trace.is_some(),
+                // One that tells nothing of tracing may have been drawn; asked for by its name, it is meant.
+                Source::Outline(_) => again && (piece.trace.is_some() || only.is_some() && piece.picture.is_some()),
                 _ => false,
             }
     };
@@ -268,15 +269,26 @@ fn trace(path: &Path, only: Option<&str>, again: bool, overlay: bool, json: bool
             format!("{:.2} px rms, {:.2} px at worst", report.rms_px, report.worst_px)
         };
         tell(&format!(
-            "{}: {} nodes, {} corners, {strays}, {} light",
-            report.name, report.nodes, report.corners, report.light
+            "{}: {}{} nodes, {} corners, {strays}, {} light",
+            report.name,
+            match report.openings {
+                0 => String::new(),
+                1 => "1 opening, ".to_owned(),
+                n => format!("{n} openings, "),
+            },
+            report.nodes,
+            report.corners,
+            report.light
         ));
     }
     for file in &overlays {
         tell(&format!("Outlines on their picture: {}", folder.join(&file.name).display()));
     }
     if reports.is_empty() {
-        tell("Nothing to trace: every piece has its outline. `--again` traces anew.");
+        tell(
+            "Nothing to trace: every piece has its outline. `--again` traces anew what has a trace key, and with \
+             `--piece` the one that is named.",
+        );
     }
     Ok(())
 }

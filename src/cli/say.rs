@@ -33,7 +33,8 @@ pub(super) fn survey(plan: &Plan) -> String {
     let mut out = String::new();
     let finished = &survey.finished;
     let _ = writeln!(out, "{}", survey.build.name);
-    let _ = writeln!(out, "  length  {}: right 19 times in 20", with(finished.length_mm, finished.length_95));
+    let odds = if finished.length_95 == [finished.length_mm; 2] { "" } else { ": right 19 times in 20" };
+    let _ = writeln!(out, "  length  {}{odds}", with(finished.length_mm, finished.length_95));
     let _ = writeln!(out, "  width   {}", with(finished.width_mm, finished.width_95));
     for measure in &survey.measures {
         let _ = writeln!(out, "  {}  {}", measure.name, with(measure.mm, measure.mm_95));

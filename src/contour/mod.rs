@@ -305,7 +305,11 @@ impl<'a> Scene<'a> {
                  is counted to the shape; to cut the line itself as a hoop, place an inside point on the line",
             ));
         }
-        Ok((Shape { objects: kept, filled }, notes))
+        let shape = Shape { objects: kept, filled };
+        if shape.filled.is_empty() {
+            notes.extend(self.line_notes(&shape));
+        }
+        Ok((shape, notes))
     }
 
     /// The objects that hold the inside points.
@@ -342,6 +346,7 @@ impl<'a> Scene<'a> {
                  shape itself",
             ));
         }
+        notes.extend(self.line_notes(&shape));
         Ok((shape, notes))
     }
 
@@ -385,25 +390,70 @@ impl<'a> Scene<'a> {
         grounds.filter(|(_, ground)| ground.area >= SPECK && ground.parent == Some(object)).map(|(i, _)| i).collect()
     }
 
-    /// Whether an object is a line drawn around something, rather than the thing: thin for its size, and most of what is
-    /// within its outer edge is plain ground. (Limits: common practice, no source.)
+    /// Whether an object is a line drawn around something, rather than the thing: thin for its size, and of what is within
+    /// its outer edge more is plain ground than line, at any depth. (Limits: common practice, no source.)
     fn is_line(&self, object: usize) -> bool {
+        const FULL: usize = 3;
+        let (_, within) = self.regions.within(&self.enclosed_by(object));
+        let grounds = self.regions.grounds.iter().zip(within);
+        let enclosed: usize = grounds.filter(|(_, within)| *within).map(|(ground, _)| ground.area).sum();
+        enclosed >= FULL * self.regions.objects[object].area && self.thin(object).is_some()
+    }
+
+    /// How many times as long as its own extent an object is, if it is as thin as a drawn line.
+    fn thin(&self, object: usize) -> Option<f64> {
         const THIN: f64 = 0.02;
-        const FULL: usize = 4;
+        let form = self.form(&Shape { objects: vec![object], filled: Vec::new() }).ok()?;
         let region = &self.regions.objects[object];
-        let enclosed: usize = self.enclosed_by(object).iter().map(|&ground| self.regions.grounds[ground].area).sum();
-        if FULL * region.area >= region.area + enclosed {
-            return false;
-        }
-        let Ok(form) = self.form(&Shape { objects: vec![object], filled: Vec::new() }) else { return false };
         let sides: usize = form.borders.iter().map(Vec::len).sum();
         let [left, top, right, bottom] = region.bounds;
         #[expect(clippy::cast_precision_loss, reason = "counts of pixels")]
         let (area, sides, size) =
             (region.area as f64, sides as f64, ((right - left) as f64).hypot((bottom - top) as f64));
-        // The sides of pixels along an edge are 4/π times as long as it, on the average over its directions.
-        let width = 2.0 * area / (sides * std::f64::consts::FRAC_PI_4);
-        width < THIN * size
+        // The sides of pixels along an edge are 4/π times as long as it, on the average over its directions; and a line
+        // has two edges.
+        let length = 0.5 * sides * std::f64::consts::FRAC_PI_4;
+        (area / length < THIN * size).then(|| length / size)
+    }
+
+    /// A line that encloses nothing but comes around to where it began has a gap, if it was drawn around something.
+    fn is_open_line(&self, object: usize) -> bool {
+        /// A straight line and its extent are of one length, an L at most 1.4 times, a full circle 2.2 times.
+        const COMES_AROUND: f64 = 1.8;
+        /// What is thin and comes around leaves most of its bounds empty, which is quickly told.
+        const FULL: usize = 4;
+        let region = &self.regions.objects[object];
+        let [left, top, right, bottom] = region.bounds;
+        FULL * region.area < (right - left) * (bottom - top)
+            && !self.is_line(object)
+            && self.thin(object).is_some_and(|times| times > COMES_AROUND)
+    }
+
+    /// Whether another drawn line runs around an object.
+    fn is_lined(&self, object: usize) -> bool {
+        let around = self.regions.objects[object].parent.and_then(|ground| self.regions.grounds[ground].parent);
+        around.is_some_and(|around| self.is_line(around))
+    }
+
+    /// What a person should know about shapes that are drawn as lines.
+    fn line_notes(&self, shape: &Shape) -> Vec<Problem> {
+        let mut notes = Vec::new();
+        if shape.objects.iter().any(|&object| self.is_open_line(object)) {
+            notes.push(Problem::warning(
+                "line_open",
+                "what is cut here is one thin line that comes around without closing; if it is the drawn edge of a shape, \
+                 close its gap in the picture",
+            ));
+        }
+        let lined = |&object: &usize| self.is_line(object) && self.is_lined(object);
+        if !shape.filled.is_empty() && shape.objects.iter().any(lined) {
+            notes.push(Problem::warning(
+                "line_around",
+                "another line is drawn around the one that is cut along here; if that one is the edge of the shape, place \
+                 the inside point between the two",
+            ));
+        }
+        notes
     }
 
     /// A point well inside a ground.
@@ -659,7 +709,11 @@ fn on_the_ground(point: Point<Pixels>, looped: bool) -> Problem {
     let hint = if looped { ", within the loop" } else { "" };
     Problem::error(
         "inside_point_on_ground",
-        format!("the inside point ({}, {}) lies on the ground; place it on the shape{hint}", point.x, point.y),
+        format!(
+            "the inside point ({}, {}) lies on the ground; place it on the shape{hint}, or, if a line is drawn around it, \
+             close the line's gap in the picture",
+            point.x, point.y
+        ),
     )
 }
 

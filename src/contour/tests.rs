@@ -428,6 +428,31 @@ fn what_a_thin_line_encloses_belongs_to_the_shape() {
     assert_eq!(filled.unwrap().notes[0].code, "hole_filled");
 }
 
+/// A bevel is drawn as a second line within the first; a line with a gap encloses nothing.
+#[test]
+fn a_second_line_and_a_gap_in_a_line_are_told() {
+    let ring = |r: f64| move |x: f64, y: f64| ((x - 150.2).hypot(y - 149.7) - r).abs() < 2.0;
+    let picture =
+        |inside: &dyn Fn(f64, f64) -> bool| Coverage::of(300, 300, inside).grey(250.0, 20.0, Light::Drawing, 0.0);
+    let at = |x: f64| Trace { inside: vec![vec![Point::new(x, 150.0)]], ..Trace::default() };
+    let circle = |r: f64| std::f64::consts::PI * r * r;
+    let bevelled = picture(&|x, y| ring(120.0)(x, y) || ring(100.0)(x, y));
+    let tracer = Tracer::new(&bevelled, None);
+    for (what, r, told) in [(Trace::default(), 122.0, "drawn_as_line"), (at(150.0), 102.0, "line_around")] {
+        let traced = tracer.trace(&what).unwrap();
+        assert!((traced.outline.raw().area() - circle(r)).abs() < 20.0, "{told}: {}", traced.outline.raw().area());
+        assert_eq!(traced.notes.iter().map(|note| note.code).collect::<Vec<_>>(), [told]);
+    }
+    let between = tracer.trace(&at(150.2 - 110.0)).unwrap();
+    assert!((between.outline.raw().area() - circle(122.0)).abs() < 20.0 && between.notes.is_empty());
+    let open = picture(&|x, y| ring(120.0)(x, y) && (x < 150.0 || (y - 150.0).abs() > 3.0));
+    let traced = Tracer::new(&open, None).trace(&Trace::default()).unwrap();
+    assert_eq!(traced.notes[0].code, "line_open");
+    // A straight thin bar is a bar.
+    let bar = picture(&|x, y| (x - 150.0).abs() < 120.0 && (y - 150.0 - 0.3 * (x - 150.0)).abs() < 1.8);
+    assert!(Tracer::new(&bar, None).trace(&Trace::default()).unwrap().notes.is_empty());
+}
+
 #[test]
 fn a_drawn_line_is_cut_along_the_side_that_is_wanted() {
     let line = |side| Trace { drawn_line: side, ..Trace::default() };

@@ -23,6 +23,8 @@ pub struct Facts {
     pub length: String,
     /// Likewise.
     pub width: String,
+    /// Whether there is a give or take at all.
+    pub in_doubt: bool,
     /// "a wearer 1715 mm tall in shoes (1680 mm barefoot)"; `None` when the size does not follow a wearer.
     pub wearer: Option<String>,
     /// What the size rests on.
@@ -59,8 +61,8 @@ fn frame(core: Size) -> Rect {
 }
 
 fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages: usize) -> Vec<Drawing<Page>> {
-    let frame = frame(layout.core.size);
-    let mut flow = Flow::new(frame);
+    let mut flow = Flow::new(layout.core.size);
+    let frame = flow.frame;
     flow.title(facts);
     flow.heading(ENGLISH.test_square);
     let side = |mm: f64| format!("{mm:.1} mm ({})", show_on_rule(Length::mm(mm)));
@@ -70,7 +72,9 @@ fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages:
     }
     flow.heading(ENGLISH.finished_size);
     flow.text(&fill(ENGLISH.long_by_wide, &[&facts.length, &facts.width]), BODY);
-    flow.text(ENGLISH.right_19_in_20, BODY);
+    if facts.in_doubt {
+        flow.text(ENGLISH.right_19_in_20, BODY);
+    }
     if let Some(wearer) = &facts.wearer {
         flow.text(&format!("{} {wearer}.", ENGLISH.wearer), BODY);
     }
@@ -108,6 +112,7 @@ fn on_pages(layout: &Layout, piece: usize) -> String {
 
 /// Blocks of text and drawing that fill columns, and pages of columns.
 struct Flow {
+    core: Size,
     frame: Rect,
     columns: usize,
     width: f64,
@@ -120,11 +125,13 @@ struct Flow {
 }
 
 impl Flow {
-    fn new(frame: Rect) -> Self {
+    fn new(core: Size) -> Self {
+        let frame = frame(core);
         let columns = if frame.width() >= 140.0 { 2 } else { 1 };
         #[expect(clippy::cast_precision_loss, reason = "one or two columns")]
         let width = (frame.width() - INSET * (columns as f64 + 1.0)) / columns as f64;
         let mut flow = Self {
+            core,
             frame,
             columns,
             width,
@@ -144,11 +151,13 @@ impl Flow {
         self.page.line(Class::SettingOut, kurbo::Shape::to_path(&f, 0.1));
         let across = format!("{:.1} mm", f.width());
         let size = 2.4;
+        // Beside the frame, where the core leaves room for it.
+        let (below, left) = (self.core.height - f.y1 >= 4.0, f.x0 >= 3.5);
         let x = f.center().x - REGULAR.width(&across, size) / 2.0;
-        self.page.text(x, f.y1 + 3.4, size, false, across);
+        self.page.text(x, if below { f.y1 + 3.4 } else { f.y1 - 1.2 }, size, false, across);
         let down = format!("{:.1} mm", f.height());
         let y = f.center().y + REGULAR.width(&down, size) / 2.0;
-        let at = (kurbo::Point::new(f.x0 - 1.4, y)).into();
+        let at = kurbo::Point::new(if left { f.x0 - 1.4 } else { f.x0 + 3.0 }, y).into();
         self.page.labels.push(super::Label { at, text: down, size, bold: false, turn: -90.0 });
     }
 

@@ -7,9 +7,9 @@ use crate::text::REGULAR;
 use crate::units::MM_PER_INCH;
 
 /// Base line of the figures of the upright ruler, from the left edge of the core.
-const SIDE_FIGURES: f64 = 4.7;
+const SIDE_FIGURES: f64 = 4.6;
 /// Em of the figures, in mm.
-const FIGURES: f64 = 1.9;
+const FIGURES: f64 = 1.8;
 
 /// The longest ruler that fits into `room` mm: 180.0 and 240.0 on the core of A4 and Letter.
 fn length(room: f64) -> f64 {
@@ -48,7 +48,7 @@ fn ruler(drawing: &mut Drawing<Page>, length: f64, at: impl Fn(f64, f64) -> (f64
     tick(0.0, -2.2, 2.2);
     tick(length, -2.2, 2.2);
     for (_, along) in steps(length, MM_PER_INCH).into_iter().skip(1) {
-        tick(along, 0.0, 1.0);
+        tick(along, 0.0, 0.6);
     }
 }
 

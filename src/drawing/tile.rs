@@ -338,7 +338,7 @@ fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: u
     let letters: Vec<&str> = tile.pieces.iter().map(|&piece| pieces[piece].letter.as_str()).collect();
     let mut parts = vec![
         fill(ENGLISH.page_of, &[&page.to_string(), &header.pages.to_string()]),
-        fill(ENGLISH.pieces, &[&letters.join(" ")]),
+        fill(if letters.len() == 1 { ENGLISH.one_piece } else { ENGLISH.pieces }, &[&letters.join(" ")]),
     ];
     if tile.neighbours.none() {
         parts.push(ENGLISH.no_neighbours.to_owned());

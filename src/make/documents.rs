@@ -162,6 +162,7 @@ fn facts(plan: &Plan) -> Facts {
     Facts {
         name: survey.build.name.clone(),
         date: survey.build.date.clone(),
+        in_doubt: survey.finished.length_95 != [survey.finished.length_mm; 2],
         length: with_doubt(survey.finished.length_mm, survey.finished.length_95),
         width: with_doubt(survey.finished.width_mm, survey.finished.width_95),
         wearer: wearer.map(|wearer| {

@@ -10,8 +10,8 @@ use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
 use crate::size::{
-    FinishedReport, Interval, Marks, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives, longest,
-    marks, report,
+    FinishedReport, Interval, Marks, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives,
+    length_and_breadth, longest, marks, report,
 };
 use crate::space::{Map, Path, Pattern, Pixels, Point};
 use crate::units::{Length, show, show_at_least};
@@ -37,6 +37,8 @@ const UNSURE: f64 = 0.15;
 pub struct TraceReport {
     /// Of the piece.
     pub name: String,
+    /// Loops that are cut out of it.
+    pub openings: usize,
     /// Lines and cubics.
     pub nodes: usize,
     /// Places where the direction jumps.
@@ -315,6 +317,7 @@ fn trace_piece(tracers: &[Tracer], piece: &PieceSpec) -> Result<(TraceReport, Pr
     let notes = found.notes.iter().cloned().map(named).collect();
     let report = TraceReport {
         name: piece.name.value.clone(),
+        openings: openings(&found.outline),
         nodes: found.nodes,
         corners: found.corners.len(),
         rms_px: found.rms,
@@ -330,6 +333,23 @@ fn trace_piece(tracers: &[Tracer], piece: &PieceSpec) -> Result<(TraceReport, Pr
         outline: found.outline,
     };
     Ok((report, notes))
+}
+
+/// Loops that run anticlockwise on the screen, as those around holes do.
+fn openings(outline: &Path<Pixels>) -> usize {
+    outline
+        .raw()
+        .iter()
+        .fold((0, kurbo::BezPath::new()), |(count, mut open), element| {
+            open.push(element);
+            match element {
+                kurbo::PathEl::ClosePath => {
+                    (count + usize::from(kurbo::Shape::area(&open) < 0.0), kurbo::BezPath::new())
+                }
+                _ => (count, open),
+            }
+        })
+        .0
 }
 
 fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&Solved>) -> Result<Vec<Piece>, Problems> {
@@ -387,10 +407,7 @@ fn piece_lengths(outlines: &[Outline], pieces: &[Piece], spread: Option<&Spread>
 
 /// Extent of pieces that came at full size and so share no frame: that of the longest one.
 fn union_extent(pieces: &[Piece]) -> FinishedReport {
-    let sizes = pieces.iter().map(|piece| {
-        let (w, h) = piece.size();
-        (w.to_mm().max(h.to_mm()), w.to_mm().min(h.to_mm()))
-    });
+    let sizes = pieces.iter().map(|piece| length_and_breadth(&piece.outline.flatten(EXTENT_TOLERANCE).concat()));
     let (length, width) = sizes.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or_default();
     FinishedReport { by: "outlines", length_mm: length, length_95: [length; 2], width_mm: width, width_95: [width; 2] }
 }

@@ -34,5 +34,11 @@ pub fn longest<S: Space>(points: &[Point<S>], map: &Map<S, Pattern>) -> f64 {
     extent::farthest(&extent::hull(&on_pattern)).map_or(0.0, |[a, b]| a.distance(b))
 }
 
+/// The longest straight distance across `points`, and how far they reach square to it, mm; 0 for fewer than two.
+pub fn length_and_breadth(points: &[Point<Pattern>]) -> (f64, f64) {
+    let farthest = extent::farthest(&extent::hull(points)).filter(|[a, b]| a != b);
+    farthest.map_or((0.0, 0.0), |[a, b]| (a.distance(b), extent::breadth(points, [a, b])))
+}
+
 #[cfg(test)]
 mod tests;
