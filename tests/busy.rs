@@ -27,9 +27,10 @@ fn nine_shapes_in_ten_are_found_within_half_a_pixel() {
     assert!(rms[rms.len() / 2] <= 0.3, "{rms:?}");
 }
 
-/// The shadow beside the cog on limewash has the colours of the cog.
+/// The shadow beside the cog on limewash has the colours of the cog: it is told from it by what the cog's core looks like, and
+/// a stroke on it does no harm.
 #[test]
-fn a_stroke_on_the_shadow_parts_it_from_the_shape() {
+fn a_shadow_of_the_shapes_own_colour_is_parted_from_it() {
     let scene = spotted::scenes().find(|scene| scene.name == "cog 1").expect("it is one of the scenes");
     let middle = kurbo::Shape::bounding_box(&scene.truth).center();
     let shadow = (0..40)
@@ -38,5 +39,5 @@ fn a_stroke_on_the_shadow_parts_it_from_the_shape() {
     let told = Trace { outside: vec![shadow.collect()], ..scene.trace() };
     let off = |what: &Trace| deviation(traced(&scene, what).raw(), &scene.truth).rms;
     let (alone, told) = (off(&scene.trace()), off(&told));
-    assert!(alone > 1.0 && told < 0.5 * alone, "{alone} alone, {told} with the stroke");
+    assert!(alone < 0.8 && told < alone, "{alone} alone, {told} with the stroke");
 }

@@ -18,8 +18,6 @@ const COARSE: usize = 150_000;
 /// Width of a bin of the histograms, in OKLab, and how many there are for lightness and for each other axis.
 const BIN: f32 = 0.02;
 const BINS: [usize; 3] = [52, 40, 40];
-/// How often neighbouring bins are mixed.
-const MIXED: usize = 2;
 /// Part of each model that is spread over all colours: nothing is impossible.
 const ANYTHING: f32 = 0.02;
 /// Most that one pixel's colour says, as a logarithm of odds.
@@ -33,6 +31,10 @@ const ROUNDS: usize = 3;
 /// Objects smaller than this part of the largest are texture; so are holes smaller than this part of it.
 const LEAST_ISLAND: usize = 30;
 const LEAST_HOLE: usize = 400;
+/// Mean odds below which a thin part of the object is none.
+const DOUBTFUL: f32 = 2.0;
+/// The core of an object is at least this part of it.
+const CORE: usize = 4;
 /// Of the colours of the ground, the part that the object hardly has.
 const OWN_GROUND: f32 = 0.25;
 
@@ -54,8 +56,9 @@ pub(super) fn rows(samples: Samples, table: &LabTable, marks: &Marks) -> Option<
     let mut object: Vec<bool> = known.iter().map(|known| *known == Some(true)).collect();
     for _ in 0..ROUNDS {
         level.cut(&unknown, &models, &mut object);
-        models = models.learnt(&level, &known, &object);
+        models = models.learnt(&level, &object);
     }
+    level.drop_doubtful(&models, &mut object);
     clean(&mut object, level.width);
     if !object.iter().any(|o| *o) {
         return None;
@@ -243,6 +246,32 @@ impl<'a> Level<'a> {
         (object, band)
     }
 
+    /// The object without its rim, or all of it where it is hardly wider than that.
+    fn core(&self, object: &[bool]) -> Vec<bool> {
+        let inner =
+            |i: usize| object[i] && STEPS.into_iter().all(|step| self.neighbour(i, step).is_none_or(|j| object[j]));
+        let core: Vec<bool> = (0..object.len()).map(inner).collect();
+        let count = |of: &[bool]| of.iter().filter(|is| **is).count();
+        if CORE * count(&core) >= count(object) { core } else { object.to_vec() }
+    }
+
+    /// Drops thin parts whose colours are hardly the object's: seams of the ground that run up to it.
+    fn drop_doubtful(&self, models: &Models, object: &mut [bool]) {
+        let core = self.core(object);
+        let opened =
+            |i: usize| core[i] || STEPS.into_iter().any(|step| self.neighbour(i, step).is_some_and(|j| core[j]));
+        let thin: Vec<bool> = (0..object.len()).map(|i| object[i] && !opened(i)).collect();
+        let rows: Vec<Row> = thin.chunks(self.width).map(|line| runs(line).collect()).collect();
+        for part in Regions::new(&rows, self.width).objects {
+            let pixels = part.runs.iter().flat_map(|&(y, from, to)| y * self.width + from..y * self.width + to);
+            let (sum, count) =
+                pixels.clone().fold((0.0, 0.0), |(sum, n), i| (sum + models.odds(self.colours[i]), n + 1.0));
+            if sum < DOUBTFUL * count {
+                pixels.for_each(|i| object[i] = false);
+            }
+        }
+    }
+
     fn rows(&self, object: &[bool], height: usize) -> Vec<Row> {
         let mut rows = vec![Row::new(); height];
         for (line, row) in object.chunks(self.width).zip(&mut rows[self.frame.top..]) {
@@ -288,22 +317,30 @@ fn bin(colour: [f32; 3]) -> usize {
     (at(colour[0], l) * a + signed(colour[1], a)) * b + signed(colour[2], b)
 }
 
+/// Each bin with a part of its neighbours.
+fn mixed(mut bins: Vec<f32>) -> Vec<f32> {
+    let strides = [BINS[1] * BINS[2], BINS[2], 1];
+    for (size, stride) in BINS.into_iter().zip(strides) {
+        let at = |i: usize| {
+            let place = i / stride % size;
+            let below = if place > 0 { bins[i - stride] } else { bins[i] };
+            let above = if place + 1 < size { bins[i + stride] } else { bins[i] };
+            0.25 * below + 0.5 * bins[i] + 0.25 * above
+        };
+        bins = (0..bins.len()).map(at).collect();
+    }
+    bins
+}
+
 impl Histogram {
     /// The parts of one, neighbouring bins mixed a little: few colours are seen, and noise moves them.
     fn of(colours: impl Iterator<Item = [f32; 3]>) -> Self {
         let mut bins = vec![0.0; BINS.iter().product()];
         colours.for_each(|colour| bins[bin(colour)] += 1.0);
-        let strides = [BINS[1] * BINS[2], BINS[2], 1];
-        for (size, stride) in BINS.into_iter().zip(strides).cycle().take(3 * MIXED) {
-            let at = |i: usize, bins: &[f32]| {
-                let place = i / stride % size;
-                let below = if place > 0 { bins[i - stride] } else { bins[i] };
-                let above = if place + 1 < size { bins[i + stride] } else { bins[i] };
-                0.25 * below + 0.5 * bins[i] + 0.25 * above
-            };
-            bins = (0..bins.len()).map(|i| at(i, &bins)).collect();
-        }
-        Self(bins).whole()
+        let near = mixed(bins);
+        let far = mixed(near.clone());
+        // Where a colour is seen often, its neighbours are not to drown it; where it is seen hardly, they speak for it.
+        Self(near.into_iter().zip(far).map(|(near, far)| near.max(far)).collect()).whole()
     }
 
     fn whole(mut self) -> Self {
@@ -349,14 +386,15 @@ impl Models {
         Some(Self::of(&object, &ground))
     }
 
-    /// From what was cut.
-    fn learnt(&self, level: &Level, known: &[Option<bool>], object: &[bool]) -> Self {
-        let part =
-            |wanted: bool| Histogram::of((0..known.len()).filter(|&i| object[i] == wanted).map(|i| level.colours[i]));
+    /// From what was cut. Of the object only its core teaches colours: a seam of the ground that was taken for a thin part of
+    /// it would go on to prove itself.
+    fn learnt(&self, level: &Level, object: &[bool]) -> Self {
+        let part = |wanted: &[bool]| Histogram::of((0..object.len()).filter(|&i| wanted[i]).map(|i| level.colours[i]));
         if !object.contains(&true) || !object.contains(&false) {
             return Self { odds: self.odds.clone() };
         }
-        Self::of(&part(true), &part(false))
+        let ground: Vec<bool> = object.iter().map(|object| !object).collect();
+        Self::of(&part(&level.core(object)), &part(&ground))
     }
 
     fn of(object: &Histogram, ground: &Histogram) -> Self {

@@ -42,8 +42,10 @@ const LEAST_SHARP: f64 = 0.3;
 const UNLIKE: f64 = 2.0;
 /// An edge measured together with another lies this near to its crack, in pixels.
 const FARTHEST: f64 = 3.5;
-/// Among spots, an edge farther than this from a side between object and ground, in pixels, is one of the spots'.
+/// Among spots, an edge farther than this from where most are, in pixels, is one of the spots'.
 const NEAR: f64 = 0.9;
+/// A third of the edges lie within this of each other, in pixels, or nothing is known of where most are.
+const DENSE: f64 = 1.0;
 /// So many of them: the few at the very end of a tip look along it and see only its edges.
 const LENDERS: usize = 24;
 
@@ -127,6 +129,17 @@ pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
+/// The middle of the narrowest range that holds a third of the values: what lies apart, on whichever side, does not pull at
+/// it (D. Andrews and others, Robust Estimates of Location, 1972, there with a half). `None` when that is as wide as what is
+/// asked for is exact.
+fn densest(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    let width = |range: &&[f64]| range[range.len() - 1] - range[0];
+    let ranges = values.windows((values.len() / 3).max(1));
+    let narrowest = ranges.min_by(|a, b| width(a).total_cmp(&width(b)))?;
+    (width(&narrowest) <= DENSE).then(|| narrowest[narrowest.len() / 2])
+}
+
 impl Edge {
     /// Looks across every crack of a closed border that lies squarely enough.
     pub(super) fn look(border: &[Crack], grid: &Grid, meter: Meter) -> Self {
@@ -162,11 +175,14 @@ impl Edge {
         self.in_order(border, |profile| profile.point(self.window))
     }
 
-    /// The same where spots look like edges: what is found far from a side of a pixel is taken to lie on it.
+    /// The same where spots look like edges: most edges lie about as far from the border of pixels, since that runs beside
+    /// them by what blur and light make of it; what is found far from there is taken to lie there.
     pub(super) fn points_near(&self, border: &[Crack]) -> Vec<Point> {
+        let all = self.profiles.iter().filter_map(|profile| profile.inwards(self.window));
+        let usual = densest(all.collect()).unwrap_or(0.0);
         self.in_order(border, |profile| {
-            let near = profile.inwards(self.window).is_some_and(|inwards| inwards.abs() <= NEAR);
-            if near { profile.point(self.window) } else { Some(profile.side.middle()) }
+            let near = profile.inwards(self.window).filter(|inwards| (inwards - usual).abs() <= NEAR);
+            Some(profile.at(near.unwrap_or(usual)))
         })
     }
 
@@ -478,11 +494,14 @@ impl Profile {
     }
 
     fn point(&self, window: usize) -> Option<Point> {
-        #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
-        let inwards = self.depth(window)? - REACH as f64;
+        Some(self.at(self.inwards(window)?))
+    }
+
+    /// The place so far inwards of the crack, in pixels.
+    fn at(&self, inwards: f64) -> Point {
         #[expect(clippy::cast_precision_loss, reason = "unit steps")]
         let out = Vec2::new(self.side.out.0 as f64, self.side.out.1 as f64);
-        Some(self.side.middle() - out * inwards)
+        self.side.middle() - out * inwards
     }
 
     /// Distance of each pixel's centre from the crack, in pixels inwards, with its coverage; over the whole window

@@ -132,6 +132,11 @@ impl Ground {
         ground
     }
 
+    /// Colours of the ground.
+    pub(super) const fn tones(&self) -> usize {
+        self.tones.len()
+    }
+
     /// Standard deviation of what neighbours at `places` have in common off the nearest tone: the ground's own spots, since
     /// noise differs from pixel to pixel.
     #[expect(clippy::cast_precision_loss, reason = "coordinates and counts stay far below 2^24")]

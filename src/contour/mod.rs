@@ -233,7 +233,7 @@ impl<'a> Scene<'a> {
             let places = places_around(&samples, &clip);
             let ground = Ground::learn(&samples, table, &places);
             let spots = ground.spots(&samples, table, &places);
-            busy = !what.outside.is_empty() || ground.explained < EVEN_GROUND || spots > SPOTS;
+            busy = !what.outside.is_empty() || ground.explained < EVEN_GROUND || spots > SPOTS || ground.tones() > 1;
             Some(ground)
         };
         let noisy = ground.as_ref().is_some_and(|g| g.spread > NOISY);
@@ -533,6 +533,10 @@ impl<'a> Scene<'a> {
         }
         if self.samples.cut_out {
             return (Light::Drawing, false);
+        }
+        // Spots beside an edge tell of themselves, and what has spots is a photograph, if anything.
+        if self.busy {
+            return (Light::Camera, false);
         }
         let mut order: Vec<usize> = (0..self.regions.objects.len()).collect();
         order.sort_by_key(|&o| std::cmp::Reverse(self.regions.objects[o].area));
