@@ -154,10 +154,15 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
         })
         .collect();
     found.sort_by(|a, b| a.arc.total_cmp(&b.arc));
+    // Both flanks of a needle may tell of its tip, at places farther apart than those along the way.
+    let one = |a: &Corner, b: &Corner| {
+        let apart = (a.arc - b.arc).abs();
+        a.at.distance(b.at) < ONE_CORNER || apart.min(ring.length - apart) < ONE_CORNER
+    };
     let mut kept: Vec<Corner> = Vec::new();
     for corner in found {
         match kept.last() {
-            Some(last) if last.at.distance(corner.at) < ONE_CORNER => {
+            Some(last) if one(last, &corner) => {
                 if corner.turn > last.turn {
                     kept.pop();
                     kept.push(corner);
@@ -166,7 +171,7 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
             _ => kept.push(corner),
         }
     }
-    if kept.len() > 1 && kept[0].at.distance(kept[kept.len() - 1].at) < ONE_CORNER {
+    if kept.len() > 1 && one(&kept[0], &kept[kept.len() - 1]) {
         kept.pop();
     }
     kept
