@@ -394,7 +394,11 @@ impl<'a> Scene<'a> {
     /// its outer edge more is plain ground than line, at any depth. (Limits: common practice, no source.)
     fn is_line(&self, object: usize) -> bool {
         const FULL: usize = 3;
-        let (_, within) = self.regions.within(&self.enclosed_by(object));
+        let direct = self.enclosed_by(object);
+        if direct.is_empty() {
+            return false;
+        }
+        let (_, within) = self.regions.within(&direct);
         let grounds = self.regions.grounds.iter().zip(within);
         let enclosed: usize = grounds.filter(|(_, within)| *within).map(|(ground, _)| ground.area).sum();
         enclosed >= FULL * self.regions.objects[object].area && self.thin(object).is_some()

@@ -330,7 +330,7 @@ fn a_flame_is_smooth_with_few_nodes_and_keeps_its_three_corners() {
 /// is one and a half along it.
 #[test]
 fn a_needle_in_noise_keeps_its_point() {
-    for (noise, limit) in [(0.0, 0.8), (2.0, 2.0), (4.0, 2.5)] {
+    for (noise, limit) in [(0.0, 0.8), (2.0, 2.0), (4.0, 3.0)] {
         (0..30_u32).into_par_iter().for_each(|i| {
             let (size, turn) = (50.0 + f64::from(i) * 4.0 / 3.0, f64::from(i) * 0.74);
             let (cx, cy) = (105.3 + 0.13 * f64::from(i % 7), 105.2 + 0.17 * f64::from(i % 5));
@@ -658,11 +658,14 @@ proptest! {
     }
 }
 
-/// How far two outlines are apart: root mean square and at worst.
+/// How far two outlines are apart, either way, so that a tip that one of them lacks counts: root mean square and at worst.
 fn apart(a: &BezPath, b: &BezPath) -> (f64, f64) {
-    let segments: Vec<_> = b.segments().collect();
-    let places = Path::<Pixels>::new(a.clone()).flatten(0.01).concat();
-    let off: Vec<f64> = places.iter().map(|p| distance_to(p.raw(), &segments)).collect();
+    let from = |a: &BezPath, b: &BezPath| -> Vec<f64> {
+        let segments: Vec<_> = b.segments().collect();
+        let places = Path::<Pixels>::new(a.clone()).flatten(0.01).concat();
+        places.iter().map(|p| distance_to(p.raw(), &segments)).collect()
+    };
+    let off = [from(a, b), from(b, a)].concat();
     let rms = (off.iter().map(|d| d * d).sum::<f64>() / off.len() as f64).sqrt();
     (rms, off.iter().fold(0.0, |worst, d| worst.max(*d)))
 }

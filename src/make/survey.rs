@@ -194,9 +194,10 @@ fn open_pictures(build: &Build, files: &dyn Files, problems: &mut Problems) -> R
                     // Only now is it known what lies beyond.
                     None => {
                         let beyond = outside(&build.marks, pictures.len(), picture.size());
-                        let beyond = beyond
-                            .into_iter()
-                            .map(|told| Problem { text: format!("{}: {}", spec.file.value, told.text), ..told });
+                        let beyond = beyond.into_iter().map(|told| {
+                            let place = told.place.unwrap_or(spec.file.place);
+                            about(&spec.file.value, told, place)
+                        });
                         let (slips, drawn) = beyond.partition(|problem| problem.level == Level::Error);
                         errors.extend::<Problems>(slips);
                         problems.extend::<Problems>(drawn);
@@ -426,8 +427,8 @@ fn warn_unsure(build: &Build, finished: Option<&FinishedReport>, problems: &mut 
     }
 }
 
-/// What else is marked would make the prop so long, unless it agrees. Which of them is right only the maker knows: a figure is the wearer's,
-/// a known length that of the thing in the picture.
+/// What else is marked would make the prop so long, unless it agrees. Which of them is right only the maker knows: a figure
+/// is the wearer's, a known length that of the thing in the picture.
 fn other_sizes(build: &Build, finished: &FinishedReport, marks: &Marks) -> Problems {
     let either_way = |low: f64, high: f64| (high - low) / 2.0;
     let [low, high] = finished.length_95;

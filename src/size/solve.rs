@@ -17,8 +17,8 @@ use super::{Marks, PictureMarks, RectangleMarks, Spot, chi_square, extent, figur
 /// Beyond this many standard deviations an estimate is a little off: 1 in 20 by chance.
 const A_LITTLE_OFF: f64 = 1.96;
 
-/// Known lengths of one picture, or its rectangle, that make it larger than one another by this are slips, not errors of measurement: no
-/// average of them is a size (common practice, no source).
+/// Known lengths of one picture, or its rectangle, that make it larger than one another by this are slips, not errors of
+/// measurement: no average of them is a size (common practice, no source).
 const SLIP: f64 = 1.25;
 
 /// Beyond this many standard deviations it does not fit: 1 in 370 by chance (common practice, no source).
