@@ -188,6 +188,18 @@ impl<A: Space, B: Space> Map<A, B> {
         self.raw_point(p.raw()).into()
     }
 
+    /// How many units of `B` one unit of `A` is long around `p`, in the direction in which it is longest.
+    pub fn stretch(&self, p: Point<A>) -> f64 {
+        /// A part of a unit, over which the map is as good as affine.
+        const STEP: f64 = 1e-3;
+        let here = self.raw_point(p.raw());
+        let slope = |by: kurbo::Vec2| (self.raw_point(p.raw() + by * STEP) - here) / STEP;
+        let (a, b) = (slope(kurbo::Vec2::new(1.0, 0.0)), slope(kurbo::Vec2::new(0.0, 1.0)));
+        // The larger singular value of the 2 × 2 matrix of slopes.
+        let (sum, area) = (a.hypot2() + b.hypot2(), a.cross(b));
+        (0.5 * (sum + (sum * sum - 4.0 * area * area).max(0.0).sqrt())).sqrt()
+    }
+
     /// Where `path` goes. Exact for an affine map; through a homography each cubic is fitted again, to within
     /// `tolerance` (in units of `B`), because its image is no cubic.
     pub fn path(&self, path: &Path<A>, tolerance: f64) -> Path<B> {
@@ -336,6 +348,17 @@ mod tests {
         let lines = mapped.flatten(0.1);
         assert_eq!(lines.len(), 2);
         assert!(lines.iter().all(|line| line.first() == line.last()));
+    }
+
+    #[test]
+    fn a_stretch_is_that_of_the_longest_direction() {
+        let slanted: Map<Pixels, Plane> = Map::affine(Affine::rotate(0.4) * Affine::scale_non_uniform(3.0, 0.5));
+        assert!((slanted.stretch(Point::new(7.0, -9.0)) - 3.0).abs() < 1e-6);
+        let (map, p) = (tilted(), Point::new(900.0, 500.0));
+        let around = (0..360).map(|degrees| kurbo::Vec2::from_angle(f64::from(degrees).to_radians()) * 0.01);
+        let longest =
+            around.map(|by| map.point(p).distance(map.point((p.raw() + by).into())) / 0.01).fold(0.0, f64::max);
+        assert!((map.stretch(p) - longest).abs() < 1e-3 * longest, "{} is not {longest}", map.stretch(p));
     }
 
     #[test]

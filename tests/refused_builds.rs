@@ -103,7 +103,9 @@ outline   = "M 200 100 L 300 250 L 120 250 Z"
 foam      = "10 mm"
 copies    = 2
 face_down = 1
-symmetric = false
+symmetric = true
+axis      = [[210.0, 90.0], [210.0, 260.0]]
+repeats   = 1
 fixed     = false
 
 [piece.trace]
@@ -111,6 +113,8 @@ around = [[180.0, 80.0], [320.0, 280.0], [100.0, 280.0]]
 inside = [200.0, 200.0]
 outside = [[[110.0, 90.0], [120.0, 100.0]]]
 drawn_line = "outside"
+within = "0.2 mm"
+ignore_below = "2 mm"
 
 [[piece.hole]]
 at       = [200.0, 200.0]
@@ -435,6 +439,8 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
             ],
         ],
     ),
+    ("piece.trace.within", &[LENGTH, NOT_BELOW_0, NOT_0, &[("\"0.5 mm\"", "", "from 0.02 mm to 0.4 mm")]]),
+    ("piece.trace.ignore_below", &[LENGTH, NOT_BELOW_0, NOT_0, &[("101", "", "from 0.1 mm to 100 mm")]]),
     ("piece.trace.drawn_line", &[WORD, &[("\"midle\"", "", "did you mean \"middle\"?")]]),
     (
         "piece.outline",
@@ -465,7 +471,26 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
     ("piece.foam", &[LENGTH, NOT_BELOW_0, NOT_0, &[("0.4", "", "from 0.5 mm to 100 mm")]]),
     ("piece.copies", &[WHOLE, &[("0", "", "from 1 to 200")]]),
     ("piece.face_down", &[WHOLE, &[("3", "", "3 face down of 2 in all; copies counts all of them, so raise copies")]]),
-    ("piece.symmetric", &[SWITCH]),
+    (
+        "piece.symmetric",
+        &[&[
+            ("1", "", "true, false, or one of \"left\""),
+            ("\"true\"", "", "one of \"left\""),
+            ("\"rigth\"", "", "did you mean \"right\"?"),
+            ("\"upper\"", "", "has no upper or lower half; write symmetric = \"left\" or \"right\""),
+        ]],
+    ),
+    (
+        "piece.axis",
+        &[&[
+            ("7", "", "a list of 2 places"),
+            ("[[210, 90]]", "", "a list of 2 places"),
+            ("[[210, 90], [210, nan]]", "nan", "a list of 2 places"),
+            ("[[210, 90], [211, 91]]", "[211, 91]", "1.41 px from where it begins; place the two at least 3 px apart"),
+            ("[[210, 90], [210, 900]]", "[210, 900]", "outside the picture"),
+        ]],
+    ),
+    ("piece.repeats", &[WHOLE, &[("0", "", "from 1 to 64"), ("65", "", "from 1 to 64")]]),
     ("piece.fixed", &[SWITCH]),
     ("piece.hole", &[TABLES]),
     ("piece.hole.at", &[POINT]),

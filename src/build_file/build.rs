@@ -240,8 +240,12 @@ pub struct PieceSpec {
     pub copies: u32,
     /// Of those, how many with the paper turned over.
     pub face_down: u32,
-    /// Its two halves are alike, so that turned over it is the same piece.
-    pub symmetric: bool,
+    /// Its two halves are made exactly alike, and which of them is kept.
+    pub symmetric: Option<Placed<Half>>,
+    /// Two places on the axis of its halves; `None`: it is found. Units as for `Source::Outline`.
+    pub axis: Option<[Point<Pixels>; 2]>,
+    /// It comes again so many times in one full turn, and is made exactly so; 1: once.
+    pub repeats: Placed<u32>,
     /// Hardware sized: its numbers are millimetres and never scale.
     pub fixed: bool,
     /// Round holes for hardware.
@@ -250,6 +254,21 @@ pub struct PieceSpec {
     pub index: usize,
     /// Where its table stands.
     pub place: Place,
+}
+
+/// What is kept of two halves that are to mirror each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Half {
+    /// Both, each going half way to the other.
+    Both,
+    /// As seen on the upright picture; likewise the others.
+    Left,
+    /// See [`Half::Left`].
+    Right,
+    /// See [`Half::Left`].
+    Upper,
+    /// See [`Half::Left`].
+    Lower,
 }
 
 /// Where the outline of a piece comes from.
@@ -293,6 +312,10 @@ pub struct Trace {
     pub outside: Vec<Stroke>,
     /// Of a shape drawn in ink around its edge, the side of the line that is cut along.
     pub drawn_line: DrawnLine,
+    /// How far lines and cubics may keep from the traced edge, at full size; `None`: a tenth of a pixel.
+    pub within: Option<Placed<Length>>,
+    /// Loops that nowhere reach so far, at full size, are left out.
+    pub ignore_below: Option<Placed<Length>>,
 }
 
 /// A side of a drawn line, or its middle.

@@ -347,6 +347,10 @@ fn plain(kind: &Kind, value: &toml_edit::Value, place_of: PlaceOf<'_>) -> Result
         Kind::Number(least, most) => number(value, *least, *most).map(Value::Number),
         Kind::Whole(least, most) => whole(value, *least, *most).map(Value::Whole),
         Kind::Switch => value.as_bool().map(Value::Switch).ok_or_else(|| Refusal::kind(None)),
+        Kind::SwitchOrWord(words) => match value.as_bool() {
+            Some(switch) => Ok(Value::Switch(switch)),
+            None => word(value, words, &[]),
+        },
         Kind::Date => match value.as_datetime() {
             Some(date) if date.date.is_some() && date.time.is_none() => Ok(Value::Text(date.to_string())),
             _ => Err(Refusal::kind(None)),

@@ -51,6 +51,8 @@ pub(super) enum Kind {
     /// A whole number from least to most.
     Whole(u32, u32),
     Switch,
+    /// True or false, or a word that says more than true.
+    SwitchOrWord(&'static [&'static str]),
     Date,
     /// Width and height in whole pixels.
     Pixels,
@@ -391,10 +393,25 @@ static PIECE: Table = Table {
         ),
         key(
             "symmetric",
-            Kind::Switch,
+            Kind::SwitchOrWord(&["left", "right", "upper", "lower"]),
             Default("false"),
-            "false",
-            "Its two halves are alike, so that turned over it is the same piece.",
+            "true",
+            "Its two halves are made to mirror each other exactly: with true both go half way, with a word that half is \
+             kept.",
+        ),
+        key(
+            "axis",
+            Kind::Points(2, 2),
+            Optional,
+            "[[812.0, 340.0], [812.0, 900.0]]",
+            "Two places on the axis between the halves; left out, it is found.",
+        ),
+        key(
+            "repeats",
+            Kind::Whole(1, 64),
+            Default("1"),
+            "5",
+            "How many times its shape comes again in one full turn; it is made to do so exactly.",
         ),
         key(
             "fixed",
@@ -436,6 +453,20 @@ static TRACE: Table = Table {
             Default("\"outside\""),
             "\"middle\"",
             "For a shape drawn in ink around its edge: the side of the line that is its edge.",
+        ),
+        key(
+            "within",
+            Kind::Length(0.02, 0.4),
+            Optional,
+            "\"0.2 mm\"",
+            "How far its lines and curves may keep from the edge, at full size; left out, a tenth of a pixel.",
+        ),
+        key(
+            "ignore_below",
+            Kind::Length(0.1, 100.0),
+            Optional,
+            "\"2 mm\"",
+            "Holes and specks that are nowhere so long, at full size, are left out.",
         ),
     ],
 };
@@ -481,6 +512,10 @@ impl Kind {
             Self::Number(least, most) => format!("a number from {least} to {most}"),
             Self::Whole(least, most) => format!("a whole number from {least} to {most}"),
             Self::Switch => "true or false".to_owned(),
+            Self::SwitchOrWord(words) => {
+                let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
+                format!("true, false, or one of {}", quoted.join(", "))
+            }
             Self::Date => "a date, year-month-day without quotes".to_owned(),
             Self::Pixels => "width and height in whole pixels".to_owned(),
             Self::Point => format!("a place [x, y], each within {FARTHEST} of 0"),

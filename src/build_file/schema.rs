@@ -52,6 +52,7 @@ fn kind(kind: &Kind) -> Value {
         Kind::Number(least, most) => json!({ "type": "number", "minimum": least, "maximum": most }),
         Kind::Whole(least, most) => json!({ "type": "integer", "minimum": least, "maximum": most }),
         Kind::Switch => json!({ "type": "boolean" }),
+        Kind::SwitchOrWord(words) => json!({ "anyOf": [{ "type": "boolean" }, { "enum": words }] }),
         // TOML has dates and JSON has none; editors hand them over as text.
         Kind::Date => json!({ "type": "string", "format": "date" }),
         Kind::Pixels => {

@@ -108,6 +108,8 @@ const PIECE: &str = r#"# letter    = "A"                # pinned; else the next 
 # foam      = "10 mm"
 # copies    = 2
 # face_down = 1                  # of those, how many with the paper turned over
+# symmetric = true               # its halves are made to mirror each other; "left" keeps that half
+# repeats   = 5                  # it comes again so many times in one turn
 
 "#;
 

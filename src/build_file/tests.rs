@@ -94,12 +94,14 @@ svg  = "crest.svg#outer"
 name      = "vane, outer"
 letter    = "A"
 picture   = "front"
-trace     = { around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]], drawn_line = "middle" }
+trace     = { around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]], drawn_line = "middle", within = "0.2 mm", ignore_below = "2 mm" }
 outline   = "M 812 340 L 900 700 L 724 700 Z"
 foam      = "10 mm"
 copies    = 2
 face_down = 1
-symmetric = false
+symmetric = true
+axis      = [[812.0, 340.0], [812.0, 700.0]]
+repeats   = 1
 fixed     = false
 
 [[piece.hole]]
@@ -304,11 +306,12 @@ fn out_of_range(kind: &Kind) -> Vec<(String, &'static str)> {
                 ("99999999999".to_owned(), ""),
             ]
         }
-        Kind::Switch => some(&[("1", ""), ("\"true\"", "")]),
+        Kind::Switch | Kind::SwitchOrWord(_) => some(&[("1", ""), ("\"true\"", "")]),
         Kind::Date => some(&[("2026-05-01T10:00:00", ""), ("10:00:00", ""), ("2026", "")]),
         Kind::Pixels => some(&[("[0, 3000]", "0"), ("[4000]", "["), ("[4000, 3000.5]", "3000.5")]),
         Kind::Point => some(&[("[1.0]", ""), ("[nan, 1.0]", "nan"), ("[1.0, -2e6]", "-2e6"), ("[1, \"2\"]", "\"2\"")]),
-        Kind::Points(..) => some(&[("[[1, 2], [3, 4]]", ""), ("[[1, 2], [3, inf], [5, 6], [7, 8]]", "inf")]),
+        Kind::Points(2, 2) => some(&[("[[1, 2]]", ""), ("[[1, 2], [3, inf]]", "inf")]),
+        Kind::Points(..) => some(&[("[[1, 2]]", ""), ("[[1, 2], [3, inf], [5, 6], [7, 8]]", "inf")]),
         Kind::Strokes => {
             some(&[("[]", ""), ("[[1, 2], [3]]", "[3]"), ("[[1, 2], [[3, 4], [nan, 5]]]", "nan"), ("[[[]]]", "[]")])
         }
@@ -463,7 +466,15 @@ fn outlines_that_do_not_go_together_are_told() {
     breaks(&[traced], "\"plain ground\"", "two_outlines", "svg and trace; keep one");
     breaks(&[("fixed     = false", "fixed     = true")], "true\n\n[[piece.hole]]", "fixed_traced", "leave out fixed");
     breaks(&[("through = [", "# [")], "true\n# [", "no_outline", "give it outline, through or svg");
-    let says_nothing = "{ around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]], drawn_line = \"middle\" }";
+    breaks(
+        &[("symmetric = true", "symmetric = false")],
+        "[[812.0, 340.0], [812.0, 700",
+        "axis_alone",
+        "leave out axis",
+    );
+    let half = ("symmetric = true", "symmetric = \"left\"");
+    breaks(&[half, ("repeats   = 1", "repeats = 5")], "\"left\"", "half_of_repeats", "write symmetric = true");
+    let says_nothing = "{ around = [[700.0, 200.0], [1100.0, 210.0], [900.0, 900.0]], inside = [812.0, 500.0], outside = [[[640.0, 300.0], [660.0, 420.0]]], drawn_line = \"middle\", within = \"0.2 mm\", ignore_below = \"2 mm\" }";
     breaks(&[(says_nothing, "{}")], "{}", "empty", "trace says nothing");
 }
 

@@ -99,7 +99,7 @@ mod tests {
     fn an_outline_goes_behind_how_it_was_traced_or_in_place_of_the_former() {
         let text = edited(&[("outline   = \"M 812 340 L 900 700 L 724 700 Z\"\n", "")]);
         let set = set_outlines(&text, &[(2, OUTLINE.to_owned())]).expect("there is such a piece");
-        let line = format!("drawn_line = \"middle\" }}\noutline = \"{OUTLINE}\"\nfoam ");
+        let line = format!("ignore_below = \"2 mm\" }}\noutline = \"{OUTLINE}\"\nfoam ");
         assert!(set.contains(&line), "{set}");
         assert_eq!(set.replace(&format!("outline = \"{OUTLINE}\"\n"), ""), text);
 

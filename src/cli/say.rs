@@ -4,6 +4,8 @@ use std::fmt::Write as _;
 
 use crate::make::Plan;
 use crate::problem::{Level, Problem};
+use crate::shape::Found;
+use crate::space::Pattern;
 use crate::units::{Length, show, show_at_least};
 
 /// One problem: where, how bad, what, and the line of the file it is about.
@@ -59,6 +61,9 @@ pub(super) fn survey(plan: &Plan) -> String {
             with(length.value, [length.low, length.high]),
             crate::drawing::cut_words(piece, shown)
         );
+        if let Some(found) = &piece.symmetry {
+            let _ = writeln!(out, "     {}", alike(found));
+        }
     }
     for layout in &plan.layouts {
         let papers: Vec<&str> = layout.core.papers.iter().map(|paper| paper.name.as_str()).collect();
@@ -66,4 +71,15 @@ pub(super) fn survey(plan: &Plan) -> String {
         let _ = writeln!(out, "Pages of pattern on {}: {pages}, and the cover before them", papers.join(", "));
     }
     out
+}
+
+/// How a piece was made alike, and how unlike it was.
+fn alike(found: &Found<Pattern>) -> String {
+    let Found { symmetry, rms, worst } = found;
+    let ways = [
+        symmetry.axis.map(|axis| format!("both halves alike, axis at {:.1}°", axis.to_degrees())),
+        (symmetry.turns > 1).then(|| format!("the same after {:.1}° of turn", 360.0 / f64::from(symmetry.turns))),
+    ];
+    let ways: Vec<String> = ways.into_iter().flatten().collect();
+    format!("made {}; they differed by {rms:.2} mm rms, {worst:.2} mm at worst", ways.join(", "))
 }

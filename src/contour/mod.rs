@@ -66,8 +66,12 @@ const EVEN_GROUND: f64 = 0.97;
 const UNSURE: f64 = 0.3;
 /// Spots of a ground, in OKLab, from which on it takes more than a few colours to tell it from a shape.
 const SPOTS: f32 = 0.012;
-/// Distance in pixels that lines and cubics may keep from the smooth curve they stand for.
-const TOLERANCE: f64 = 0.07;
+/// Distance in pixels that an outline may keep from the edge, unless another is asked for.
+const WITHIN: f64 = 0.1;
+/// Of that, what smoothing takes; the rest is left to lines and cubics that stand for the smooth curve.
+const SMOOTHED: f64 = 0.03;
+/// Lines and cubics closer than this would follow noise.
+const LEAST_TOLERANCE: f64 = 0.01;
 /// A spread of the ground (in OKLab) above this is sensor noise or JPEG; drawings are quieter.
 const NOISY: f32 = 0.004;
 
@@ -96,6 +100,45 @@ pub struct Traced {
     pub notes: Vec<Problem>,
 }
 
+impl Traced {
+    /// Each loop by itself.
+    pub fn loops(&self) -> Vec<Path<Pixels>> {
+        let elements = self.outline.raw().elements();
+        let loops = elements.chunk_by(|_, next| !matches!(next, kurbo::PathEl::MoveTo(_)));
+        loops.map(|part| Path::new(BezPath::from_vec(part.to_vec()))).collect()
+    }
+
+    /// Only the loops whose number `keep` likes. How far the edge strays is left as it was for all of them.
+    pub fn keeping(self, keep: impl Fn(usize) -> bool) -> Self {
+        let loops: Vec<BezPath> = self
+            .loops()
+            .into_iter()
+            .enumerate()
+            .filter(|(i, _)| keep(*i))
+            .map(|(_, ring)| ring.raw().clone())
+            .collect();
+        let of_kept = |corner: &Point<Pixels>| {
+            let ends = loops.iter().flat_map(BezPath::iter).filter_map(|element| element.end_point());
+            ends.into_iter().any(|end| end == corner.raw())
+        };
+        Self {
+            nodes: nodes(&loops),
+            corners: self.corners.iter().copied().filter(of_kept).collect(),
+            outline: Path::new(loops.into_iter().flatten().collect()),
+            ..self
+        }
+    }
+}
+
+/// Nodes of loops; every line and cubic ends in one.
+fn nodes(loops: &[BezPath]) -> usize {
+    let of_loop = |path: &BezPath| {
+        let elements = path.elements().iter().filter(|e| !matches!(e, kurbo::PathEl::ClosePath)).count();
+        elements - usize::from(returns(path))
+    };
+    loops.iter().map(of_loop).sum()
+}
+
 /// A picture to trace from. What all shapes on a plain ground share is found out once.
 pub struct Tracer<'a> {
     picture: &'a Picture,
@@ -120,6 +163,17 @@ impl<'a> Tracer<'a> {
     /// A ground that is not plain where no loop is given; marks that mark nothing; a shape that the loop or the picture's
     /// border cuts off; a picture of one colour or too small.
     pub fn trace(&self, what: &Trace) -> Result<Traced, Problem> {
+        self.trace_within(what, WITHIN)
+    }
+
+    /// Like [`Tracer::trace`], with lines and cubics that keep so many pixels from the edge at most; it is smoothed and its
+    /// corners are found as ever.
+    ///
+    /// # Errors
+    ///
+    /// As [`Tracer::trace`].
+    pub fn trace_within(&self, what: &Trace, within: f64) -> Result<Traced, Problem> {
+        let tolerance = (within - SMOOTHED).max(LEAST_TOLERANCE);
         let marked;
         let scene = if what.around.is_empty() && what.outside.is_empty() {
             self.plain()?
@@ -134,14 +188,14 @@ impl<'a> Tracer<'a> {
         }
         let form = scene.form(&shape)?;
         let mut traced = match what.drawn_line {
-            DrawnLine::Outside => scene.outline(&form, &scene.measured(&form)),
+            DrawnLine::Outside => scene.outline(&form, &scene.measured(&form), tolerance),
             DrawnLine::Inside => {
                 let inner = scene.inner_form(&shape)?;
-                scene.outline(&inner, &scene.measured(&inner))
+                scene.outline(&inner, &scene.measured(&inner), tolerance)
             }
             DrawnLine::Middle => {
                 let inner = scene.inner_form(&shape)?;
-                scene.outline(&form, &middle(scene.measured(&form), &scene.measured(&inner))?)
+                scene.outline(&form, &middle(scene.measured(&form), &scene.measured(&inner))?, tolerance)
             }
         };
         traced.notes.extend(notes);
@@ -164,7 +218,7 @@ impl<'a> Tracer<'a> {
             .map(|&object| {
                 let filled = if scene.is_line(object) { scene.enclosed_by(object) } else { Vec::new() };
                 let form = scene.form(&Shape { objects: vec![object], filled: filled.clone() })?;
-                let mut traced = scene.outline(&form, &scene.measured(&form));
+                let mut traced = scene.outline(&form, &scene.measured(&form), WITHIN - SMOOTHED);
                 if !filled.is_empty() {
                     traced.inside = filled.iter().map(|&ground| scene.deep_in(ground)).collect();
                 }
@@ -569,7 +623,7 @@ impl<'a> Scene<'a> {
             .collect()
     }
 
-    fn outline(&self, form: &Form, edges: &[outline::Measured]) -> Traced {
+    fn outline(&self, form: &Form, edges: &[outline::Measured], tolerance: f64) -> Traced {
         let (light, light_was_found) = self.light;
         let fitted = |tolerance: f64| -> Vec<outline::Loop> {
             let one = |(edge, border): (&outline::Measured, &Vec<Crack>)| {
@@ -582,7 +636,7 @@ impl<'a> Scene<'a> {
             paths.iter().all(BezPath::is_finite) && !outline::crosses(&paths)
         };
         let loops =
-            [TOLERANCE, 0.3 * TOLERANCE].into_iter().map(fitted).find(|l| simple(l)).unwrap_or_else(|| {
+            [tolerance, 0.3 * tolerance].into_iter().map(fitted).find(|l| simple(l)).unwrap_or_else(|| {
                 form.borders.iter().zip(edges).map(|(border, edge)| by_pixels(border, edge)).collect()
             });
         let mut notes = Vec::new();
@@ -596,15 +650,15 @@ impl<'a> Scene<'a> {
         let misses: Vec<f64> = loops.iter().flat_map(|l| l.misses.iter().copied()).collect();
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let rms = (misses.iter().sum::<f64>() / misses.len() as f64).sqrt();
-        let path: BezPath = loops.iter().flat_map(|l| l.path.elements().iter().copied()).collect();
+        let corners = loops.iter().flat_map(|l| l.corners.iter().map(|c| (*c).into())).collect();
+        let paths: Vec<BezPath> = loops.into_iter().map(|l| l.path).collect();
         Traced {
-            nodes: path.elements().iter().filter(|e| !matches!(e, kurbo::PathEl::ClosePath)).count()
-                - loops.iter().filter(|l| returns(&l.path)).count(),
-            outline: Path::new(path),
+            nodes: nodes(&paths),
+            outline: Path::new(paths.into_iter().flatten().collect()),
             inside: vec![centre(form.grid.deepest())],
             light,
             light_was_found,
-            corners: loops.iter().flat_map(|l| l.corners.iter().map(|c| (*c).into())).collect(),
+            corners,
             rms,
             worst: if rms.is_nan() { rms } else { misses.iter().copied().fold(0.0, f64::max).sqrt() },
             notes,

@@ -161,6 +161,7 @@ mod tests {
             name: "vane, outer".into(),
             picture: None,
             outline: Path::new(kurbo::Shape::to_path(&kurbo::Rect::new(0.0, 0.0, 40.0, 60.0), 0.1)),
+            symmetry: None,
             holes: vec![crate::pattern::RoundHole { at: Point::new(20.0, 20.0), diameter: Length::mm(8.0) }],
             copies,
             face_down,

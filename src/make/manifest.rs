@@ -40,10 +40,26 @@ pub struct PieceReport {
     /// The outline alone, in the pattern frame of its picture.
     pub path: String,
     pub holes: Vec<HoleReport>,
+    /// What the outline was made alike by; left out where the build file does not ask for it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub symmetry: Option<SymmetryReport>,
     pub length_mm: f64,
     pub length_95: [f64; 2],
     /// As printed, across and down.
     pub size_mm: [f64; 2],
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct SymmetryReport {
+    /// On the axis; the centre of turns.
+    pub at_mm: [f64; 2],
+    /// Direction of the axis, 0 to 180, clockwise from the x axis.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub axis_degrees: Option<f64>,
+    pub repeats: u32,
+    /// How far the outline lay from its own image before it was made alike.
+    pub rms_mm: f64,
+    pub worst_mm: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -172,6 +188,13 @@ fn pieces(plan: &Plan) -> Vec<PieceReport> {
                 .iter()
                 .map(|hole| HoleReport { at_mm: [hole.at.x, hole.at.y], diameter_mm: hole.diameter.to_mm() })
                 .collect(),
+            symmetry: piece.symmetry.as_ref().map(|found| SymmetryReport {
+                at_mm: [found.symmetry.centre.x, found.symmetry.centre.y],
+                axis_degrees: found.symmetry.axis.map(f64::to_degrees),
+                repeats: found.symmetry.turns,
+                rms_mm: found.rms,
+                worst_mm: found.worst,
+            }),
             length_mm: length.value,
             length_95: [length.low, length.high],
             size_mm: [width.to_mm(), height.to_mm()],

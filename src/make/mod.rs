@@ -2,13 +2,16 @@
 //!
 //! [`survey`] goes from a build to its pieces at full size, [`plan`] on to pages, [`write_out`] on to files in memory.
 
+mod cut;
 mod documents;
 mod manifest;
+mod outlines;
 mod survey;
 
 pub use documents::{Made, write_out};
 pub use manifest::{Manifest, ProblemReport, failed};
-pub use survey::{Files, Survey, TraceReport, survey, trace_pieces};
+pub use outlines::{Files, TraceReport, trace_pieces};
+pub use survey::{Survey, survey};
 
 use crate::drawing::words_beside;
 use crate::paper::{Core, Item, Layout, cores, lay_out};

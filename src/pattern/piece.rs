@@ -2,6 +2,7 @@
 
 use kurbo::{BezPath, Circle, Shape};
 
+use crate::shape::Found;
 use crate::space::{Path, Pattern, Point};
 use crate::units::Length;
 
@@ -16,6 +17,8 @@ pub struct Piece {
     pub picture: Option<usize>,
     /// Closed, simple, even-odd; all pieces of one picture share the frame.
     pub outline: Path<Pattern>,
+    /// What its outline was made alike by, and how unlike it was before; `None` where that is not asked for.
+    pub symmetry: Option<Found<Pattern>>,
     /// Holes for hardware.
     pub holes: Vec<RoundHole>,
     /// How many are cut, at least 1.

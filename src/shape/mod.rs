@@ -1,10 +1,12 @@
-//! Outlines, splines and SVG → [`Shape`]s, each checked to be closed and free of self-crossings.
+//! Outlines, splines and SVG → [`Shape`]s, each checked to be closed and free of self-crossings; shapes made to mirror
+//! themselves or to come again.
 
 mod contact;
 mod flaws;
 mod loops;
 mod spline;
 mod svg;
+mod symmetry;
 
 use kurbo::Shape as _;
 
@@ -14,6 +16,7 @@ use crate::space::{Path, Space};
 pub use flaws::{Flaw, FlawKind, check};
 pub use spline::{Knot, closed_spline};
 pub use svg::{Drawn, SvgSpace, from_svg};
+pub use symmetry::{Alike, Found, Refused, Symmetry, find as find_symmetry, made_alike};
 
 /// One or more loops that can be cut out.
 ///

@@ -18,7 +18,7 @@ use crate::space::{Pixels, Point};
 use crate::units::{Length, Shown};
 
 /// Two ends nearer than this, in pixels, lie within the error of two clicks (common practice, no source).
-const LEAST_APART: f64 = 3.0;
+pub(super) const LEAST_APART: f64 = 3.0;
 
 /// What reading a build file gives.
 #[derive(Clone, Debug)]

@@ -2,8 +2,8 @@
 
 use kurbo::{Rect, Shape};
 
-use super::{Pictures, Reader};
-use crate::build_file::build::{DrawnLine, Hole, Mark, PieceSpec, Source, Stroke, Trace};
+use super::{LEAST_APART, Pictures, Reader};
+use crate::build_file::build::{DrawnLine, Half, Hole, Mark, PieceSpec, Source, Stroke, Trace};
 use crate::build_file::check::Checked;
 use crate::problem::Placed;
 use crate::space::{Path, Pixels, Point};
@@ -55,6 +55,19 @@ impl Reader {
             );
             self.error("out_of_range", face_down.place, text);
         }
+        let symmetric = half(table);
+        let repeats = table.whole("repeats");
+        let axis = self.axis(table, symmetric);
+        if let (Some(word), Some(repeats)) = (table.text("symmetric"), &repeats)
+            && repeats.value > 1
+        {
+            let text = format!(
+                "with repeats = {} every part goes to the mean of all, so that no half is kept; write symmetric = true, or \
+                 leave out repeats",
+                repeats.value
+            );
+            self.error("half_of_repeats", word.place, text);
+        }
         Some(PieceSpec {
             name: table.text("name")?,
             letter: table.text("letter"),
@@ -64,7 +77,9 @@ impl Reader {
             foam: table.length("foam").map(|foam| foam.value),
             copies: copies?.value,
             face_down: face_down?.value,
-            symmetric: table.switch("symmetric")?.value,
+            symmetric,
+            axis,
+            repeats: repeats?,
             fixed: is_fixed,
             holes: holes.into_iter().collect::<Option<_>>()?,
             index,
@@ -72,10 +87,30 @@ impl Reader {
         })
     }
 
+    /// The axis of a piece that has one.
+    fn axis(&mut self, table: &Checked, symmetric: Option<Placed<Half>>) -> Option<[Point<Pixels>; 2]> {
+        let points = table.points("axis")?;
+        let [from, to] = [points.value.first()?, points.value.get(1)?];
+        if symmetric.is_none() && table.switch("symmetric").is_some() {
+            let text = "an axis says nothing while symmetric is false; write symmetric = true, or leave out axis";
+            self.error("axis_alone", points.place, text);
+        }
+        if from.value.distance(to.value) < LEAST_APART {
+            let Point { x, y, .. } = to.value;
+            let text = format!(
+                "the axis ends at [{x}, {y}], {:.2} px from where it begins; place the two at least {LEAST_APART} px apart, \
+                 better as far as the piece reaches",
+                from.value.distance(to.value)
+            );
+            self.error("ends_too_near", to.place, text);
+        }
+        Some([from.value, to.value])
+    }
+
     fn trace(&mut self, table: &Checked) -> Option<Placed<Trace>> {
         let place = table.place_of("trace")?;
         let Some(marks) = table.table("trace") else { return Some(Placed::new(Trace::default(), place)) };
-        if !["around", "inside", "outside", "drawn_line"].iter().any(|key| marks.wrote(key)) {
+        if !["around", "inside", "outside", "drawn_line", "within", "ignore_below"].iter().any(|key| marks.wrote(key)) {
             let text = "trace says nothing; write trace = { inside = [812.0, 500.0] } with a place inside the piece, \
                         or \
                         trace = \"plain ground\"";
@@ -98,6 +133,8 @@ impl Reader {
                     Some("middle") => DrawnLine::Middle,
                     _ => DrawnLine::Outside,
                 },
+                within: marks.length("within"),
+                ignore_below: marks.length("ignore_below"),
             },
             place,
         ))
@@ -188,6 +225,9 @@ impl Reader {
         if fixed {
             return;
         }
+        if let Some(axis) = table.points("axis") {
+            self.placed_on(picture, axis.value.into_iter());
+        }
         let spot = |at: Point<Pixels>| Rect::from_points(at.raw(), at.raw());
         let outline = table.path("outline").map(|path| Placed::new(path.value.bounding_box(), path.place));
         let through = table.spline("through").into_iter().flat_map(|points| points.value);
@@ -198,6 +238,21 @@ impl Reader {
         let mark = |bounds: Placed<Rect>| Mark { picture, bounds: bounds.value, drawn: true, place: bounds.place };
         self.marks.extend(drawn.map(mark));
     }
+}
+
+/// Which half of a piece is kept; `None` where its halves are what they are.
+fn half(table: &Checked) -> Option<Placed<Half>> {
+    if let Some(switch) = table.switch("symmetric") {
+        return switch.value.then(|| Placed::new(Half::Both, switch.place));
+    }
+    let word = table.text("symmetric")?;
+    let half = match word.value.as_str() {
+        "left" => Half::Left,
+        "right" => Half::Right,
+        "upper" => Half::Upper,
+        _ => Half::Lower,
+    };
+    Some(Placed::new(half, word.place))
 }
 
 fn hole(table: &Checked) -> Option<Hole> {

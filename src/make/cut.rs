@@ -1,0 +1,177 @@
+//! Outlines + their size → pieces, as their declarations want them.
+
+use super::outlines::{Outline, scaled_by};
+use crate::build_file::{Build, Half, PieceSpec};
+use crate::pattern::{Piece, RoundHole, letters};
+use crate::problem::{Level, Problem, Problems};
+use crate::shape::{Alike, Found, Refused, Shape, find_symmetry, made_alike};
+use crate::size::Solved;
+use crate::space::{Map, Path, Pattern, Pixels};
+
+/// Curves are fitted again within this when a picture is straightened, in mm.
+const REFIT_TOLERANCE: f64 = 0.01;
+
+/// The pieces at full size, each of them as its declarations want it.
+///
+/// Errors: every outline that cannot be cut out, and every declaration that cannot be held.
+pub(super) fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&Solved>) -> Result<Vec<Piece>, Problems> {
+    let pinned: Vec<Option<&str>> =
+        build.pieces.iter().map(|piece| piece.letter.as_ref().map(|letter| letter.value.as_str())).collect();
+    let mut errors = Problems::new();
+    let mut pieces = Vec::new();
+    for ((spec, outline), letter) in build.pieces.iter().zip(outlines).zip(letters(&pinned)) {
+        let map: Map<Pixels, Pattern> = match (outline, solved) {
+            (Outline::Pixels(picture, _), Some(solved)) => solved.pattern_map(*picture),
+            // Its numbers are millimetres already.
+            _ => Map::affine(kurbo::Affine::IDENTITY),
+        };
+        let path = match outline {
+            Outline::Pixels(_, path) => map.path(path, REFIT_TOLERANCE),
+            Outline::FullSize(path) => path.clone(),
+        };
+        let made = Shape::new(path).and_then(|shape| declared(spec, shape.into_path(), &map));
+        match made {
+            Ok((outline, symmetry)) => pieces.push(Piece {
+                letter,
+                name: spec.name.value.clone(),
+                picture: scaled_by(spec),
+                outline,
+                symmetry,
+                holes: spec
+                    .holes
+                    .iter()
+                    .map(|hole| RoundHole { at: map.point(hole.at.value), diameter: hole.diameter })
+                    .collect(),
+                copies: spec.copies,
+                face_down: spec.face_down,
+                foam: spec.foam,
+                fixed: spec.fixed,
+            }),
+            Err(problems) => {
+                let placed = |p: Problem| if p.place.is_none() { p.at(spec.source.place) } else { p };
+                errors.extend(problems.into_iter().map(placed));
+            }
+        }
+    }
+    if errors.is_empty() { Ok(pieces) } else { Err(errors) }
+}
+
+type Declared = (Path<Pattern>, Option<Found<Pattern>>);
+
+/// An outline made alike, as its piece declares.
+fn declared(spec: &PieceSpec, outline: Path<Pattern>, map: &Map<Pixels, Pattern>) -> Result<Declared, Problems> {
+    if spec.symmetric.is_none() && spec.repeats.value == 1 {
+        return Ok((outline, None));
+    }
+    let axis = spec.axis.map(|places| places.map(|place| map.point(place)));
+    let how = Alike { sides: spec.symmetric.map(|half| half.value), turns: spec.repeats.value, axis };
+    let Some(found) = find_symmetry(&outline, &how) else { return Ok((outline, None)) };
+    let made = made_alike(&outline, &how, &found).map_err(|refused| vec![refused_problem(spec, refused)])?;
+    let shape = Shape::new(made).map_err(|_| vec![refused_problem(spec, Refused::Uneven)])?;
+    Ok((shape.into_path(), Some(found)))
+}
+
+fn refused_problem(spec: &PieceSpec, refused: Refused) -> Problem {
+    let name = &spec.name.value;
+    let half = spec.symmetric.map(|half| half.value);
+    let place = spec.symmetric.map_or(spec.source.place, |half| half.place);
+    match refused {
+        Refused::SideUnclear => {
+            let (asked, instead) = match half {
+                Some(Half::Upper | Half::Lower) => ("upper or lower", "\"left\" or \"right\""),
+                _ => ("left or right", "\"upper\" or \"lower\""),
+            };
+            let text = format!(
+                "the axis of piece “{name}” runs so that it has no {asked} half; write symmetric = {instead}, or mark the \
+                 axis that you mean, as in axis = [[812.0, 340.0], [812.0, 900.0]]"
+            );
+            Problem::error("half_unclear", text).at(place)
+        }
+        Refused::Uneven if spec.repeats.value > 1 => {
+            let text = format!(
+                "piece “{name}” does not come again {} times in one turn: not every part has its like; look whether \
+                 repeats is right, or draw the missing part",
+                spec.repeats.value
+            );
+            Problem::error("repeats_uneven", text).at(spec.repeats.place)
+        }
+        Refused::Uneven => {
+            let text = format!(
+                "the two halves of piece “{name}” do not mirror each other: not every part has its like; keep the half \
+                 that is right, as in symmetric = \"left\", or mark the axis that you mean, as in axis = [[812.0, 340.0], \
+                 [812.0, 900.0]]"
+            );
+            Problem::error("halves_uneven", text).at(place)
+        }
+    }
+}
+
+/// The outlines in pixels again, as the pieces have them.
+pub(super) fn outlines_as_cut(outlines: &[Outline], pieces: &[Piece], solved: Option<&Solved>) -> Vec<Outline> {
+    let as_cut = |(outline, piece): (&Outline, &Piece)| match (outline, solved) {
+        (Outline::Pixels(picture, path), Some(solved)) => {
+            let map = solved.pattern_map(*picture);
+            let tolerance = REFIT_TOLERANCE / map.stretch(path.bounds().center().into());
+            Outline::Pixels(*picture, map.inverse().path(&piece.outline, tolerance))
+        }
+        _ => Outline::FullSize(piece.outline.clone()),
+    };
+    outlines.iter().zip(pieces).map(as_cut).collect()
+}
+
+/// Parts of one piece that do not hang together get one letter and one label.
+pub(super) fn check_parts(build: &Build, pieces: &[Piece], problems: &mut Problems) {
+    for (spec, piece) in build.pieces.iter().zip(pieces) {
+        let parts = piece.parts();
+        if parts > 1 {
+            let text = format!(
+                "piece {} “{}” is in {parts} parts that do not hang together, all under one letter; make each a piece of \
+                 its own if they are to be told apart",
+                piece.letter, piece.name
+            );
+            problems.push(Problem::warning("piece_in_parts", text).at(spec.source.place));
+        }
+    }
+}
+
+/// A hole that leaves its piece is almost surely a mistake.
+pub(super) fn check_holes(build: &Build, pieces: &[Piece], problems: &mut Problems) {
+    for (spec, piece) in build.pieces.iter().zip(pieces) {
+        let cut = piece.outline.raw();
+        for (hole, round) in spec.holes.iter().zip(&piece.holes) {
+            let inside = kurbo::Shape::winding(cut, round.at.raw()) % 2 != 0;
+            let radius = round.diameter.to_mm() / 2.0;
+            let near = cut
+                .segments()
+                .map(|segment| kurbo::ParamCurveNearest::nearest(&segment, round.at.raw(), 1e-3).distance_sq.sqrt())
+                .fold(f64::INFINITY, f64::min);
+            let text = match (inside, near > radius) {
+                (true, true) => continue,
+                (false, _) => format!("the hole lies outside piece {} “{}”; move it inside", piece.letter, piece.name),
+                (true, false) => format!(
+                    "the hole of {:.1} mm breaks through the edge of piece {} “{}”, which is {near:.1} mm from its \
+                     middle; move it or make it smaller",
+                    2.0 * radius,
+                    piece.letter,
+                    piece.name
+                ),
+            };
+            problems.push(Problem { level: Level::Warning, code: "hole_outside", text, place: Some(hole.at.place) });
+        }
+        for (i, (hole, round)) in spec.holes.iter().zip(&piece.holes).enumerate() {
+            let near = |other: &&RoundHole| {
+                other.at.distance(round.at) < (other.diameter.to_mm() + round.diameter.to_mm()) / 2.0
+            };
+            if let Some(other) = piece.holes[..i].iter().find(near) {
+                let text = format!(
+                    "this hole of piece {} “{}” runs into another, {:.1} mm away from middle to middle; move one, or take \
+                     it out",
+                    piece.letter,
+                    piece.name,
+                    other.at.distance(round.at)
+                );
+                problems.push(Problem::warning("holes_meet", text).at(hole.at.place));
+            }
+        }
+    }
+}

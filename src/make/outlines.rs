@@ -1,0 +1,378 @@
+//! Build + files → the outline of each piece, in pixels or at full size.
+
+use std::io;
+
+use super::survey::Sizing;
+use crate::build_file::{Build, Light, PieceSpec, Source, Trace, outside};
+use crate::contour::{Traced, Tracer};
+use crate::output::{OnPicture, OutFile, overlay_png};
+use crate::picture::{Picture, decode};
+use crate::problem::{Level, Place, Placed, Problem, Problems};
+use crate::shape::{Knot, Shape, closed_spline, from_svg};
+use crate::size::{Solved, longest};
+use crate::space::{Map, Path, Pattern, Pixels, Point};
+use crate::units::Length;
+
+/// A coarse flattening for extents, in pixels.
+const FLAT: f64 = 0.02;
+
+/// Where the files that a build names are read from.
+pub trait Files {
+    /// The bytes of `name`, which is relative to the build file.
+    fn read(&self, name: &str) -> io::Result<Vec<u8>>;
+}
+
+/// What tracing one piece gave.
+#[derive(Clone, Debug, serde::Serialize)]
+pub struct TraceReport {
+    /// Of the piece.
+    pub name: String,
+    /// Loops that are cut out of it.
+    pub openings: usize,
+    /// Lines and cubics.
+    pub nodes: usize,
+    /// Places where the direction jumps.
+    pub corners: usize,
+    /// Root mean square distance of the edge from the outline, in pixels.
+    pub rms_px: f64,
+    /// The largest of these distances.
+    pub worst_px: f64,
+    /// "camera" or "drawing".
+    pub light: &'static str,
+    /// Whether the edges themselves told the light.
+    pub light_found: bool,
+    /// Where these corners are.
+    #[serde(skip)]
+    pub corner_places: Vec<Point<Pixels>>,
+    /// Index of its picture, and of its table among the pieces of the file.
+    #[serde(skip)]
+    pub picture: usize,
+    /// Likewise.
+    #[serde(skip)]
+    pub index: usize,
+    /// The outline, in pixels.
+    #[serde(skip)]
+    pub outline: Path<Pixels>,
+}
+
+/// An outline before it has its size.
+#[derive(Clone)]
+pub(super) enum Outline {
+    Pixels(usize, Path<Pixels>),
+    FullSize(Path<Pattern>),
+}
+
+/// The picture whose scale the piece follows.
+pub(super) fn scaled_by(piece: &PieceSpec) -> Option<usize> {
+    if piece.fixed { None } else { piece.picture }
+}
+
+/// Traces the pieces of `build` that `wanted` picks, without asking for a size. With pictures of the outlines, if they are
+/// to be `overlaid`.
+///
+/// Errors: every error of every picture and piece.
+pub fn trace_pieces(
+    build: &Build,
+    files: &dyn Files,
+    wanted: &dyn Fn(&PieceSpec) -> bool,
+    overlaid: bool,
+    problems: &mut Problems,
+) -> Result<(Vec<TraceReport>, Vec<OutFile>), Problems> {
+    let pictures = open_pictures(build, files, problems)?;
+    let tracers = tracers(build, &pictures);
+    let sizing = if build.pieces.iter().any(|piece| wanted(piece) && is_finished_by_size(piece)) {
+        let (outlines, _) = find_outlines(build, &tracers, files, &mut Problems::new())?;
+        Some(Sizing::of(build, &outlines)?)
+    } else {
+        None
+    };
+    let solved = sizing.as_ref().and_then(Sizing::solved);
+    let mut errors = Problems::new();
+    let mut reports = Vec::new();
+    for piece in build.pieces.iter().filter(|piece| wanted(piece)) {
+        match trace_piece(&tracers, piece, solved) {
+            Ok((traced, notes)) => {
+                problems.extend(notes);
+                reports.push(traced);
+            }
+            Err(problem) => errors.push(problem),
+        }
+    }
+    if !errors.is_empty() {
+        return Err(errors);
+    }
+    let overlays = if overlaid { overlays(build, &pictures, &reports) } else { Vec::new() };
+    Ok((reports, overlays))
+}
+
+/// Each picture from which something was traced, with the outlines on it.
+fn overlays(build: &Build, pictures: &[Picture], reports: &[TraceReport]) -> Vec<OutFile> {
+    let one = |(index, picture): (usize, &Picture)| {
+        let of_picture = reports.iter().filter(|report| report.picture == index);
+        let drawn: Vec<OnPicture<'_>> =
+            of_picture.map(|report| OnPicture { outline: &report.outline, corners: &report.corner_places }).collect();
+        // A name may hold what separates folders.
+        let name = format!("traced-{}.png", build.pictures[index].name.value.replace(['/', '\\'], "-"));
+        (!drawn.is_empty()).then(|| OutFile { name, bytes: overlay_png(picture, &drawn) })
+    };
+    pictures.iter().enumerate().filter_map(one).collect()
+}
+
+pub(super) fn open_pictures(
+    build: &Build,
+    files: &dyn Files,
+    problems: &mut Problems,
+) -> Result<Vec<Picture>, Problems> {
+    let mut errors = Problems::new();
+    let mut pictures = Vec::new();
+    for spec in &build.pictures {
+        let opened = read_file(files, &spec.file.value, spec.file.place)
+            .and_then(|bytes| decode(&bytes).map_err(|error| about(&spec.file.value, error.into(), spec.file.place)));
+        match opened {
+            Ok((picture, notes)) => {
+                problems.extend(notes.into_iter().map(|note| about(&spec.file.value, note, spec.file.place)));
+                match &spec.pixels {
+                    Some(pixels) => {
+                        let differs = picture.expect_size(Some(pixels.value)).err();
+                        errors.extend(differs.map(|error| Problem::from(error).at(pixels.place)));
+                    }
+                    // Only now is it known what lies beyond.
+                    None => {
+                        let beyond = outside(&build.marks, pictures.len(), picture.size());
+                        let beyond = beyond.into_iter().map(|told| {
+                            let place = told.place.unwrap_or(spec.file.place);
+                            about(&spec.file.value, told, place)
+                        });
+                        let (slips, drawn) = beyond.partition(|problem| problem.level == Level::Error);
+                        errors.extend::<Problems>(slips);
+                        problems.extend::<Problems>(drawn);
+                    }
+                }
+                pictures.push(picture);
+            }
+            Err(problem) => errors.push(problem),
+        }
+    }
+    if errors.is_empty() { Ok(pictures) } else { Err(errors) }
+}
+
+pub(super) fn tracers<'a>(build: &Build, pictures: &'a [Picture]) -> Vec<Tracer<'a>> {
+    build.pictures.iter().zip(pictures).map(|(spec, picture)| Tracer::new(picture, spec.light)).collect()
+}
+
+fn read_file(files: &dyn Files, name: &str, place: Place) -> Result<Vec<u8>, Problem> {
+    files.read(name).map_err(|error| {
+        let text = match error.kind() {
+            io::ErrorKind::NotFound => {
+                format!("there is no file “{name}” beside the build file; put it there or mend the name")
+            }
+            io::ErrorKind::IsADirectory => format!("“{name}” is a folder; name a file in it"),
+            _ => format!("“{name}” cannot be read: {error}; see that it is a file you may open"),
+        };
+        Problem::error("file_unreadable", text).at(place)
+    })
+}
+
+/// `problem`, said of the file `name`.
+fn about(name: &str, problem: Problem, place: Place) -> Problem {
+    Problem { text: format!("{name}: {}", problem.text), ..problem.at(place) }
+}
+
+pub(super) fn find_outlines(
+    build: &Build,
+    tracers: &[Tracer],
+    files: &dyn Files,
+    problems: &mut Problems,
+) -> Result<(Vec<Outline>, Vec<TraceReport>), Problems> {
+    let mut errors = Problems::new();
+    let (mut outlines, mut traced) = (Vec::new(), Vec::new());
+    for piece in &build.pieces {
+        let here = piece.source.place;
+        let placed = |all: Problems| all.into_iter().map(|p| if p.place.is_none() { p.at(here) } else { p }).collect();
+        let found: Result<Outline, Problems> = match &piece.source.value {
+            Source::Trace(_) => trace_piece(tracers, piece, None)
+                .map(|(report, notes)| {
+                    // What has still to be finished tells its notes then.
+                    if !is_finished_by_size(piece) {
+                        problems.extend(notes);
+                    }
+                    let outline = Outline::Pixels(piece.picture.unwrap_or_default(), report.outline.clone());
+                    traced.push(report);
+                    outline
+                })
+                .map_err(|problem| vec![problem]),
+            Source::Outline(path) => drawn(piece, path.clone()),
+            Source::Through(points) => {
+                let knots: Vec<Knot<Pixels>> =
+                    points.iter().map(|point| Knot { at: point.at, corner: point.corner }).collect();
+                closed_spline(&knots).map_err(|problem| vec![problem]).and_then(|path| drawn(piece, path))
+            }
+            Source::Svg { file, id } => {
+                read_file(files, file, here).map_err(|problem| vec![problem]).and_then(|bytes| {
+                    let id = id.as_deref();
+                    let say = |problem: Problem| vec![about(file, problem, here)];
+                    let mut keep = |notes: Problems| problems.extend(notes.into_iter().map(|n| about(file, n, here)));
+                    match scaled_by(piece) {
+                        Some(picture) => {
+                            let drawn = from_svg::<Pixels>(&bytes, id).map_err(say)?;
+                            keep(drawn.warnings);
+                            Ok(Outline::Pixels(picture, drawn.shape.into_path()))
+                        }
+                        None => {
+                            let drawn = from_svg::<Pattern>(&bytes, id).map_err(say)?;
+                            keep(drawn.warnings);
+                            Ok(Outline::FullSize(drawn.shape.into_path()))
+                        }
+                    }
+                })
+            }
+        };
+        match found {
+            Ok(outline) => outlines.push(outline),
+            Err(found) => errors.extend::<Problems>(placed(found)),
+        }
+    }
+    if errors.is_empty() { Ok((outlines, traced)) } else { Err(errors) }
+}
+
+/// A path from the build file: in pixels, or in millimetres when nothing scales it.
+fn drawn(piece: &PieceSpec, path: Path<Pixels>) -> Result<Outline, Problems> {
+    Ok(match scaled_by(piece) {
+        Some(picture) => Outline::Pixels(picture, Shape::new(path)?.into_path()),
+        None => Outline::FullSize(Shape::new(Path::new(path.raw().clone()))?.into_path()),
+    })
+}
+
+/// How a piece is to be traced.
+fn how_traced(piece: &PieceSpec) -> Option<&Trace> {
+    match (&piece.source.value, &piece.trace) {
+        (_, Some(how)) => Some(&how.value),
+        (Source::Trace(how), None) => Some(how),
+        _ => None,
+    }
+}
+
+/// Whether lengths at full size decide about the outline of a piece.
+fn is_finished_by_size(piece: &PieceSpec) -> bool {
+    how_traced(piece).is_some_and(|how| how.within.is_some() || how.ignore_below.is_some())
+}
+
+/// Traces once more, now that sizes are known, what is to be `within` or without what is `ignore_below` a length. Whether
+/// there was any.
+pub(super) fn finish_outlines(
+    build: &Build,
+    tracers: &[Tracer],
+    solved: &Solved,
+    outlines: &mut [Outline],
+    traced: &mut [TraceReport],
+    problems: &mut Problems,
+) -> Result<bool, Problems> {
+    let mut errors = Problems::new();
+    let mut any = false;
+    for (piece, outline) in build.pieces.iter().zip(outlines) {
+        if !matches!(piece.source.value, Source::Trace(_)) || !is_finished_by_size(piece) {
+            continue;
+        }
+        any = true;
+        match trace_piece(tracers, piece, Some(solved)) {
+            Ok((report, notes)) => {
+                problems.extend(notes);
+                *outline = Outline::Pixels(piece.picture.unwrap_or_default(), report.outline.clone());
+                if let Some(former) = traced.iter_mut().find(|former| former.index == report.index) {
+                    *former = report;
+                }
+            }
+            Err(problem) => errors.push(problem),
+        }
+    }
+    if errors.is_empty() { Ok(any) } else { Err(errors) }
+}
+
+/// Traces a piece; with the sizes, if they are `solved`, that decide about its outline.
+fn trace_piece(
+    tracers: &[Tracer],
+    piece: &PieceSpec,
+    solved: Option<&Solved>,
+) -> Result<(TraceReport, Problems), Problem> {
+    let place = piece.trace.as_ref().map_or(piece.source.place, |how| how.place);
+    let picture = piece.picture.expect("only a piece with a picture is traced");
+    let what = how_traced(piece).cloned().unwrap_or_default();
+    let named = |problem: Problem| {
+        let text = format!("piece “{}”: {}", piece.name.value, problem.text);
+        Problem { text, ..problem }.at(problem.place.unwrap_or(place))
+    };
+    let mut found: Traced = tracers[picture].trace(&what).map_err(named)?;
+    if let Some(solved) = solved {
+        let map = solved.pattern_map(picture);
+        if let Some(within) = what.within {
+            let middle = found.outline.bounds().center().into();
+            let within = within.value.to_mm() / map.stretch(middle);
+            found = tracers[picture].trace_within(&what, within).map_err(named)?;
+        }
+        if let Some(least) = what.ignore_below {
+            found = without_specks(found, &map, least).map_err(named)?;
+        }
+    }
+    let notes = found.notes.iter().cloned().map(named).collect();
+    let report = TraceReport {
+        name: piece.name.value.clone(),
+        openings: openings(&found.outline),
+        nodes: found.nodes,
+        corners: found.corners.len(),
+        rms_px: found.rms,
+        worst_px: found.worst,
+        light: match found.light {
+            Light::Camera => "camera",
+            Light::Drawing => "drawing",
+        },
+        light_found: found.light_was_found,
+        corner_places: found.corners,
+        picture,
+        index: piece.index,
+        outline: found.outline,
+    };
+    Ok((report, notes))
+}
+
+/// `found` without the loops that are nowhere as long as `least` at full size, and what lies in them.
+fn without_specks(found: Traced, map: &Map<Pixels, Pattern>, least: Placed<Length>) -> Result<Traced, Problem> {
+    let lengths: Vec<f64> = found.loops().iter().map(|ring| longest(&ring.flatten(FLAT).concat(), map)).collect();
+    let limit = least.value.to_mm();
+    let dropped: Vec<f64> = lengths.iter().copied().filter(|length| *length < limit).collect();
+    let largest = dropped.iter().copied().fold(0.0, f64::max);
+    if dropped.len() == lengths.len() {
+        let text = format!(
+            "everything traced here is shorter than the {limit} mm of ignore_below: the largest is {largest:.1} mm; lower \
+             ignore_below, or see whether the size is right"
+        );
+        return Err(Problem::error("all_ignored", text).at(least.place));
+    }
+    if dropped.is_empty() {
+        return Ok(found);
+    }
+    let mut kept = found.keeping(|ring| lengths[ring] >= limit);
+    let text = format!("left out {} below {limit} mm, the largest {largest:.1} mm long", counted(dropped.len()));
+    kept.notes.push(Problem::note("left_out_below", text));
+    Ok(kept)
+}
+
+fn counted(loops: usize) -> String {
+    if loops == 1 { "one hole or speck".to_owned() } else { format!("{loops} holes and specks") }
+}
+
+/// Loops that run anticlockwise on the screen, as those around holes do.
+fn openings(outline: &Path<Pixels>) -> usize {
+    outline
+        .raw()
+        .iter()
+        .fold((0, kurbo::BezPath::new()), |(count, mut open), element| {
+            open.push(element);
+            match element {
+                kurbo::PathEl::ClosePath => {
+                    (count + usize::from(kurbo::Shape::area(&open) < 0.0), kurbo::BezPath::new())
+                }
+                _ => (count, open),
+            }
+        })
+        .0
+}
