@@ -3,10 +3,11 @@
 use std::fmt::Write as _;
 
 use crate::make::Plan;
+use crate::pattern::Piece;
 use crate::problem::{Level, Problem};
-use crate::shape::Found;
+use crate::shape::{Found, Round};
 use crate::space::Pattern;
-use crate::units::{Length, show, show_at_least};
+use crate::units::{Length, Shown, show, show_at_least};
 
 /// One problem: where, how bad, what, and the line of the file it is about.
 pub(super) fn problem(problem: &Problem, file: &str, text: &str) -> String {
@@ -61,6 +62,9 @@ pub(super) fn survey(plan: &Plan) -> String {
             with(length.value, [length.low, length.high]),
             crate::drawing::cut_words(piece, shown)
         );
+        if let Some(circles) = circles(piece, shown) {
+            let _ = writeln!(out, "     {circles}");
+        }
         if let Some(found) = &piece.symmetry {
             let _ = writeln!(out, "     {}", alike(found));
         }
@@ -82,4 +86,21 @@ fn alike(found: &Found<Pattern>) -> String {
     ];
     let ways: Vec<String> = ways.into_iter().flatten().collect();
     format!("made {}; they differed by {rms:.2} mm rms, {worst:.2} mm at worst", ways.join(", "))
+}
+
+/// What of a piece can be punched, as "circles: 8 of 15 mm, 1 of 116 mm; traced within 0.02 mm of them".
+fn circles(piece: &Piece, shown: Shown) -> Option<String> {
+    let whole: Vec<&Round<Pattern>> = piece.rounds.iter().filter(|round| round.is_whole()).collect();
+    let mut sizes: Vec<(String, usize)> = Vec::new();
+    for round in &whole {
+        let size = show(Length::mm(2.0 * round.radius), shown);
+        match sizes.iter_mut().find(|(known, _)| *known == size) {
+            Some((_, count)) => *count += 1,
+            None => sizes.push((size, 1)),
+        }
+    }
+    let counted: Vec<String> = sizes.iter().map(|(size, count)| format!("{count} of {size}")).collect();
+    let worst = whole.iter().map(|round| round.worst).fold(0.0, f64::max);
+    (!whole.is_empty())
+        .then(|| format!("circles: {}; the outline strayed by {worst:.2} mm at most", counted.join(", ")))
 }

@@ -6,7 +6,7 @@ use super::lines::{Class, Drawing};
 use crate::pattern::Piece;
 use crate::space::Page;
 use crate::text::{BOLD, ENGLISH, Face, REGULAR, fill};
-use crate::units::{Shown, show, show_foam};
+use crate::units::{Length, Shown, show, show_foam};
 
 /// How a block of words is set: the width its lines are wrapped to, and how much smaller than usual.
 #[derive(Clone, Copy, Debug)]
@@ -57,6 +57,9 @@ pub(super) fn block(piece: &Piece, shown: Shown, setting: Setting, up: Vec2, sid
     let (width, height) = piece.size();
     let size = fill(ENGLISH.wide_high, &[&show(width, shown), &show(height, shown)]);
     set.paragraph(&REGULAR, false, &size, 3.1 * scale, wrap);
+    if let Some(holes) = holes_words(piece, shown) {
+        set.paragraph(&REGULAR, false, &holes, 3.1 * scale, wrap);
+    }
     let size = Size::new(set.width, set.y);
     if sideways {
         Block { size: Size::new(size.height, size.width), drawing: turned_left(set.drawing, size) }
@@ -85,6 +88,21 @@ pub fn cut_words(piece: &Piece, shown: Shown) -> String {
         (_, 0) => fill(ENGLISH.all_turned_over, &[&from]),
         (down, up) => fill(ENGLISH.as_printed, &[&from, &up.to_string(), &down.to_string()]),
     }
+}
+
+/// "round holes: 8 of 15 mm, 1 of 116 mm", so that a punch can be chosen; `None` where there are none.
+fn holes_words(piece: &Piece, shown: Shown) -> Option<String> {
+    let mut sizes: Vec<(String, usize)> = Vec::new();
+    for (_, diameter) in piece.round_holes() {
+        let size = show(Length::mm(diameter), shown);
+        match sizes.iter_mut().find(|(known, _)| *known == size) {
+            Some((_, count)) => *count += 1,
+            None => sizes.push((size, 1)),
+        }
+    }
+    let counted: Vec<String> =
+        sizes.iter().map(|(size, count)| fill(ENGLISH.count_of, &[&count.to_string(), size])).collect();
+    (!counted.is_empty()).then(|| fill(ENGLISH.round_holes, &[&counted.join(", ")]))
 }
 
 struct Setter {
@@ -153,7 +171,6 @@ fn turned_left(drawing: Drawing<Page>, size: Size) -> Drawing<Page> {
 mod tests {
     use super::*;
     use crate::space::{Path, Point};
-    use crate::units::Length;
 
     fn piece(copies: u32, face_down: u32) -> Piece {
         Piece {
@@ -162,6 +179,7 @@ mod tests {
             picture: None,
             outline: Path::new(kurbo::Shape::to_path(&kurbo::Rect::new(0.0, 0.0, 40.0, 60.0), 0.1)),
             symmetry: None,
+            rounds: Vec::new(),
             holes: vec![crate::pattern::RoundHole { at: Point::new(20.0, 20.0), diameter: Length::mm(8.0) }],
             copies,
             face_down,
@@ -177,6 +195,23 @@ mod tests {
         assert_eq!(words(1, 0), "cut 1 from 10 mm (3/8 in) foam");
         assert_eq!(words(1, 1), "cut 1 from 10 mm (3/8 in) foam with the paper turned over");
         assert_eq!(words(3, 3), "cut 3 from 10 mm (3/8 in) foam: all with the paper turned over");
+    }
+
+    #[test]
+    fn a_builder_reads_which_punch_to_take() {
+        let round = |radius, sweep| crate::shape::Round {
+            centre: Point::new(10.0, 10.0),
+            radius,
+            start: 0.0,
+            sweep,
+            rms: 0.0,
+            worst: 0.0,
+        };
+        let whole = std::f64::consts::TAU;
+        let rounds = vec![round(4.0, -whole), round(12.0, -whole), round(30.0, whole), round(5.0, 2.0)];
+        let words = holes_words(&Piece { rounds, ..piece(1, 0) }, Shown::Metric);
+        assert_eq!(words.as_deref(), Some("round holes: 2 of 8 mm, 1 of 24 mm"));
+        assert_eq!(holes_words(&Piece { holes: Vec::new(), ..piece(1, 0) }, Shown::Metric), None);
     }
 
     #[test]

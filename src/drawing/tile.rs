@@ -155,10 +155,10 @@ fn draw_cut(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
     for line in &lying.loops {
         page.clearing.take_line(line, CLEAR);
     }
-    for hole in &lying.piece.holes {
-        let centre = lying.placed.to_sheet.point(hole.at).raw();
+    for (at, diameter) in lying.piece.circles() {
+        let centre = lying.placed.to_sheet.point(at).raw();
         if tile.field.inset(-1.0).contains(centre) {
-            let arm = (hole.diameter.to_mm() / 4.0).min(2.0);
+            let arm = (diameter / 4.0).min(2.0);
             page.drawing.line(Class::SettingOut, cross(centre, arm));
             page.clearing.take(Rect::from_center_size(centre, Size::new(3.0 * arm, 3.0 * arm)));
         }

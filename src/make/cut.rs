@@ -4,10 +4,15 @@ use super::outlines::{Outline, scaled_by};
 use crate::build_file::{Build, Half, PieceSpec};
 use crate::pattern::{Piece, RoundHole, letters};
 use crate::problem::{Level, Problem, Problems};
-use crate::shape::{Alike, Found, Refused, Shape, find_symmetry, made_alike};
+use crate::shape::{Alike, Found, Refused, Round, Shape, find_symmetry, made_alike, rounded};
 use crate::size::Solved;
 use crate::space::{Map, Path, Pattern, Pixels};
 
+/// A traced or drawn outline follows an arc when it keeps so near to it: in pixels, but never more than so many mm.
+const ROUND_PX: f64 = 0.15;
+const MOST_ROUND: f64 = 0.4;
+/// The same for an outline at full size, in mm: four cubics are no farther from a circle of 150 mm.
+const ROUND_MM: f64 = 0.05;
 /// Curves are fitted again within this when a picture is straightened, in mm.
 const REFIT_TOLERANCE: f64 = 0.01;
 
@@ -25,18 +30,24 @@ pub(super) fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&So
             // Its numbers are millimetres already.
             _ => Map::affine(kurbo::Affine::IDENTITY),
         };
+        // What lies this near to an arc is one, in mm.
+        let tolerance = match outline {
+            Outline::Pixels(_, path) => (ROUND_PX * map.stretch(path.bounds().center().into())).min(MOST_ROUND),
+            Outline::FullSize(_) => ROUND_MM,
+        };
         let path = match outline {
             Outline::Pixels(_, path) => map.path(path, REFIT_TOLERANCE),
             Outline::FullSize(path) => path.clone(),
         };
-        let made = Shape::new(path).and_then(|shape| declared(spec, shape.into_path(), &map));
-        match made {
-            Ok((outline, symmetry)) => pieces.push(Piece {
+        let regular = Shape::new(path).and_then(|shape| made(spec, shape.into_path(), &map, tolerance));
+        match regular {
+            Ok(Made { outline, symmetry, rounds }) => pieces.push(Piece {
                 letter,
                 name: spec.name.value.clone(),
                 picture: scaled_by(spec),
                 outline,
                 symmetry,
+                rounds,
                 holes: spec
                     .holes
                     .iter()
@@ -56,19 +67,43 @@ pub(super) fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&So
     if errors.is_empty() { Ok(pieces) } else { Err(errors) }
 }
 
-type Declared = (Path<Pattern>, Option<Found<Pattern>>);
+/// An outline made regular, and in what it is.
+struct Made {
+    outline: Path<Pattern>,
+    symmetry: Option<Found<Pattern>>,
+    rounds: Vec<Round<Pattern>>,
+}
 
-/// An outline made alike, as its piece declares.
-fn declared(spec: &PieceSpec, outline: Path<Pattern>, map: &Map<Pixels, Pattern>) -> Result<Declared, Problems> {
+/// An outline with its arcs of circles made exact, then made alike as its piece declares.
+fn made(
+    spec: &PieceSpec,
+    outline: Path<Pattern>,
+    map: &Map<Pixels, Pattern>,
+    tolerance: f64,
+) -> Result<Made, Problems> {
+    let (round, rounds) = rounded(&outline, tolerance);
+    // What is exact in its arcs and cannot be cut out is no gain.
+    let (outline, rounds) = match Shape::new(round) {
+        Ok(shape) => (shape.into_path(), rounds),
+        Err(_) => (outline, Vec::new()),
+    };
     if spec.symmetric.is_none() && spec.repeats.value == 1 {
-        return Ok((outline, None));
+        return Ok(Made { outline, symmetry: None, rounds });
     }
     let axis = spec.axis.map(|places| places.map(|place| map.point(place)));
     let how = Alike { sides: spec.symmetric.map(|half| half.value), turns: spec.repeats.value, axis };
-    let Some(found) = find_symmetry(&outline, &how) else { return Ok((outline, None)) };
-    let made = made_alike(&outline, &how, &found).map_err(|refused| vec![refused_problem(spec, refused)])?;
-    let shape = Shape::new(made).map_err(|_| vec![refused_problem(spec, Refused::Uneven)])?;
-    Ok((shape.into_path(), Some(found)))
+    let Some(found) = find_symmetry(&outline, &how) else { return Ok(Made { outline, symmetry: None, rounds }) };
+    let alike = made_alike(&outline, &how, &found).map_err(|refused| vec![refused_problem(spec, refused)])?;
+    let outline = Shape::new(alike).map_err(|_| vec![refused_problem(spec, Refused::Uneven)])?.into_path();
+    // The mean of two arcs is an arc again, but not quite the one it was; how true they were is known from before.
+    let (_, mut again) = rounded(&outline, tolerance);
+    for round in &mut again {
+        let apart = |other: &&Round<Pattern>| other.centre.distance(round.centre) + (other.radius - round.radius).abs();
+        if let Some(former) = rounds.iter().min_by(|a, b| apart(a).total_cmp(&apart(b))) {
+            (round.rms, round.worst) = (former.rms, former.worst);
+        }
+    }
+    Ok(Made { outline, symmetry: Some(found), rounds: again })
 }
 
 fn refused_problem(spec: &PieceSpec, refused: Refused) -> Problem {

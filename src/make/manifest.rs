@@ -6,7 +6,9 @@ use super::documents::Paged;
 use super::{Plan, TraceReport};
 use crate::output::path_data;
 use crate::problem::{Level, Problem};
+use crate::shape::Round;
 use crate::size::{FinishedReport, MeasureReport, SizeReport};
+use crate::space::Pattern;
 
 /// The manifest.
 #[derive(Clone, Debug, Serialize)]
@@ -43,10 +45,25 @@ pub struct PieceReport {
     /// What the outline was made alike by; left out where the build file does not ask for it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub symmetry: Option<SymmetryReport>,
+    /// Circles and arcs of circles that the outline follows.
+    pub arcs: Vec<ArcReport>,
     pub length_mm: f64,
     pub length_95: [f64; 2],
     /// As printed, across and down.
     pub size_mm: [f64; 2],
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct ArcReport {
+    pub centre_mm: [f64; 2],
+    pub radius_mm: f64,
+    /// From the x axis, clockwise.
+    pub start_degrees: f64,
+    /// 360 or -360 for a whole circle, which can be punched.
+    pub sweep_degrees: f64,
+    /// How far the traced outline lay from it.
+    pub rms_mm: f64,
+    pub worst_mm: f64,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -195,12 +212,24 @@ fn pieces(plan: &Plan) -> Vec<PieceReport> {
                 rms_mm: found.rms,
                 worst_mm: found.worst,
             }),
+            arcs: piece.rounds.iter().map(arc).collect(),
             length_mm: length.value,
             length_95: [length.low, length.high],
             size_mm: [width.to_mm(), height.to_mm()],
         }
     };
     survey.pieces.iter().zip(&survey.lengths).map(report).collect()
+}
+
+fn arc(round: &Round<Pattern>) -> ArcReport {
+    ArcReport {
+        centre_mm: [round.centre.x, round.centre.y],
+        radius_mm: round.radius,
+        start_degrees: round.start.to_degrees(),
+        sweep_degrees: round.sweep.to_degrees(),
+        rms_mm: round.rms,
+        worst_mm: round.worst,
+    }
 }
 
 fn sheets(plan: &Plan) -> Vec<SheetReport> {

@@ -2,7 +2,7 @@
 
 use kurbo::{BezPath, Circle, Shape};
 
-use crate::shape::Found;
+use crate::shape::{Found, Round};
 use crate::space::{Path, Pattern, Point};
 use crate::units::Length;
 
@@ -19,6 +19,8 @@ pub struct Piece {
     pub outline: Path<Pattern>,
     /// What its outline was made alike by, and how unlike it was before; `None` where that is not asked for.
     pub symmetry: Option<Found<Pattern>>,
+    /// Circles and arcs that its outline follows, in the order of the outline.
+    pub rounds: Vec<Round<Pattern>>,
     /// Holes for hardware.
     pub holes: Vec<RoundHole>,
     /// How many are cut, at least 1.
@@ -66,6 +68,19 @@ impl Piece {
     /// Length of everything that is cut, in mm.
     pub fn perimeter(&self) -> f64 {
         self.cut_path().raw().perimeter(1e-3)
+    }
+
+    /// Centres and diameters, in mm, of everything that is one whole circle: holes for hardware, and what was drawn so.
+    pub fn circles(&self) -> impl Iterator<Item = (Point<Pattern>, f64)> {
+        let drawn = self.rounds.iter().filter(|round| round.is_whole()).map(|round| (round.centre, 2.0 * round.radius));
+        drawn.chain(self.holes.iter().map(|hole| (hole.at, hole.diameter.to_mm())))
+    }
+
+    /// Those of [`Piece::circles`] that are cut out of it: around openings the outline runs anticlockwise.
+    pub fn round_holes(&self) -> impl Iterator<Item = (Point<Pattern>, f64)> {
+        let openings = self.rounds.iter().filter(|round| round.is_whole() && round.sweep < 0.0);
+        let openings = openings.map(|round| (round.centre, 2.0 * round.radius));
+        openings.chain(self.holes.iter().map(|hole| (hole.at, hole.diameter.to_mm())))
     }
 
     /// How many parts do not hang together; 1 unless the outline has several outer loops.

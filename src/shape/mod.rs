@@ -1,6 +1,7 @@
-//! Outlines, splines and SVG → [`Shape`]s, each checked to be closed and free of self-crossings; shapes made to mirror
-//! themselves or to come again.
+//! Outlines, splines and SVG → [`Shape`]s, each checked to be closed and free of self-crossings; arcs of circles
+//! found in shapes; shapes made to mirror themselves or to come again.
 
+mod arcs;
 mod contact;
 mod flaws;
 mod loops;
@@ -13,6 +14,7 @@ use kurbo::Shape as _;
 use crate::problem::{Problem, Problems};
 use crate::space::{Path, Space};
 
+pub use arcs::{Round, rounded};
 pub use flaws::{Flaw, FlawKind, check};
 pub use spline::{Knot, closed_spline};
 pub use svg::{Drawn, SvgSpace, from_svg};
