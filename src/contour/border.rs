@@ -41,7 +41,7 @@ impl Crack {
 }
 
 /// Cells among which the deepest is looked for.
-const ENOUGH: usize = 100_000;
+const ENOUGH: usize = 20_000;
 /// Cells kept free around the shape, so that edges can be looked at from outside.
 const RIM: i64 = 24;
 

@@ -96,21 +96,40 @@ impl Sums {
         if self.count <= degree {
             return None;
         }
-        let used = |i: usize, j: usize| i <= degree && j <= degree;
-        let normal = Matrix4::from_fn(|i, j| match (used(i, j), i == j) {
-            (true, _) => self.powers[i + j],
-            (false, same) => f64::from(u8::from(same)),
-        });
-        let mut spread = normal.cholesky()?.inverse();
-        for unused in degree + 1..4 {
-            spread[(unused, unused)] = 0.0;
-        }
+        let spread = self.inverse(degree)?;
         let terms: [Vec2; 4] = std::array::from_fn(|i| (0..4).map(|j| spread[(i, j)] * self.places[j]).sum());
         let explained: f64 = terms.iter().zip(&self.places).map(|(term, sum)| term.dot(*sum)).sum();
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let free = (self.count - degree - 1).max(1) as f64;
         let rms = ((self.squares - explained).max(0.0) / free).sqrt();
         Some(Stretch { origin: self.origin, terms, middle: self.middle, half: self.half, spread, rms })
+    }
+}
+
+impl Sums {
+    /// The inverse of the normal matrix of a degree, zeros beyond it: bordered by one power after the other (the formula is
+    /// Schur's). `None` if the points do not tell so many terms.
+    fn inverse(&self, degree: usize) -> Option<Matrix4<f64>> {
+        /// Of what a further power adds to the lower ones, a part of itself.
+        const LEAST_NEW: f64 = 1e-9;
+        let mut inverse = Matrix4::zeros();
+        for k in 0..=degree {
+            let side: [f64; 4] = std::array::from_fn(|i| if i < k { self.powers[i + k] } else { 0.0 });
+            let carried: [f64; 4] = std::array::from_fn(|i| (0..k).map(|j| inverse[(i, j)] * side[j]).sum());
+            let new = self.powers[2 * k] - (0..k).map(|i| side[i] * carried[i]).sum::<f64>();
+            if new <= LEAST_NEW * self.powers[2 * k] {
+                return None;
+            }
+            for i in 0..k {
+                for j in 0..k {
+                    inverse[(i, j)] += carried[i] * carried[j] / new;
+                }
+                inverse[(i, k)] = -carried[i] / new;
+                inverse[(k, i)] = -carried[i] / new;
+            }
+            inverse[(k, k)] = 1.0 / new;
+        }
+        Some(inverse)
     }
 }
 

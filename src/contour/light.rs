@@ -43,8 +43,8 @@ pub(super) fn find(samples: Samples, borders: &[(&[Crack], &Grid)], guess: Light
         }
         transition.lean()
     };
-    let (camera, camera_noise) = lean(Light::Camera)?;
-    let (drawing, drawing_noise) = lean(Light::Drawing)?;
+    let (camera, drawing) = rayon::join(|| lean(Light::Camera), || lean(Light::Drawing));
+    let ((camera, camera_noise), (drawing, drawing_noise)) = (camera?, drawing?);
     let (better, times) =
         if camera < drawing { (Light::Camera, drawing / camera) } else { (Light::Drawing, camera / drawing) };
     let sure = (camera - drawing).abs() > SURE * camera_noise.max(drawing_noise) + 1e-6;

@@ -59,7 +59,7 @@ const PLAIN: f64 = 0.6;
 /// Shapes whose edges are asked for the light.
 const WITNESSES: usize = 8;
 /// Places from which the ground is learnt; more add time and nothing else.
-const PLACES: usize = 20_000;
+const PLACES: usize = 8000;
 /// The part of what lies just outside a loop that up to three colours explain, for its ground to be told by them.
 const EVEN_GROUND: f64 = 0.97;
 /// Standard deviation of edge points between spots, in pixels: that of the sides of pixels, 1/√12.
@@ -599,8 +599,9 @@ impl<'a> Scene<'a> {
         let mut order: Vec<usize> = (0..self.regions.objects.len()).collect();
         order.sort_by_key(|&o| std::cmp::Reverse(self.regions.objects[o].area));
         let whole = order.into_iter().filter(|&o| self.regions.objects[o].area >= SPECK && !self.is_cut(o));
-        let forms: Vec<Form> = whole
-            .take(WITNESSES)
+        let asked: Vec<usize> = whole.take(WITNESSES).collect();
+        let forms: Vec<Form> = asked
+            .into_par_iter()
             .filter_map(|o| self.form(&Shape { objects: vec![o], filled: Vec::new() }).ok())
             .collect();
         let borders: Vec<(&[Crack], &Grid)> =

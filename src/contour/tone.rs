@@ -6,7 +6,7 @@
 use super::edge::{dot, far, median, minus};
 use super::samples::Colour;
 use crate::build_file::Light;
-use crate::picture::srgb::{to_encoded, to_linear_fast as linear};
+use crate::picture::srgb::{to_encoded_fast as encoded, to_linear_fast as linear};
 
 /// Luma of ITU-R BT.601, which JPEG keeps (JFIF 1.02).
 const LUMA: Colour = [0.299, 0.587, 0.114];
@@ -96,7 +96,7 @@ impl Tone {
     /// the three quarters sets that right.
     fn between(outside: Colour, inside: Colour) -> Self {
         let (a, b) = (outside.map(linear), inside.map(linear));
-        let luma = |t: f64| dot(std::array::from_fn(|k| to_encoded(a[k] + t * (b[k] - a[k]))), LUMA);
+        let luma = |t: f64| dot(std::array::from_fn(|k| encoded(a[k] + t * (b[k] - a[k]))), LUMA);
         let from = linear(dot(outside, LUMA));
         let over = linear(dot(inside, LUMA)) - from;
         let mixtures = [0.0, 0.25, 0.5, 0.75, 1.0];
@@ -133,7 +133,7 @@ mod tests {
                     let mixed = |p: Colour, q: Colour| std::array::from_fn(|k| p[k] + t * (q[k] - p[k]));
                     let read = |colour, light| axis.between(a, b, light).coverage(colour, brightness(colour, light));
                     let drawn = read(mixed(a, b), Light::Drawing);
-                    let shot = read(mixed(a.map(linear), b.map(linear)).map(to_encoded), Light::Camera);
+                    let shot = read(mixed(a.map(linear), b.map(linear)).map(encoded), Light::Camera);
                     assert!((drawn - t).abs() < 1e-9 && (shot - t).abs() < 2e-3, "{axis:?} {t}: {drawn} {shot}");
                 }
             }
