@@ -4,11 +4,9 @@
 //! The way is found on a picture so coarse that its ends are close, then again on finer and finer ones in a corridor around
 //! it, so that the answer comes as fast from far away as from near.
 
-use std::cmp::Ordering;
-use std::collections::BinaryHeap;
-
 use rayon::prelude::*;
 
+use super::cut::STEPS;
 use super::samples::Samples;
 use crate::picture::Picture;
 use crate::space::{Pixels, Point};
@@ -119,11 +117,36 @@ struct Field {
     top: usize,
     width: usize,
     height: usize,
-    /// Of each of them, row by row; none: all.
-    open: Option<Vec<bool>>,
+    /// Blocks of [`BLOCK`] pixels across.
+    across: usize,
+    /// For each block, row by row, the number of its cells' block in `cells`, from 1; 0: the way does not go there.
+    blocks: Vec<u32>,
+    /// Block after block as they were opened, row after row within a block: a corridor through a large picture takes as
+    /// much memory as it is long, and what lies near in the picture lies near in it.
+    cells: Vec<Cell>,
     /// How strong the strongest edges are.
     strong: f32,
 }
+
+/// A pixel of a field, as long as nothing is known of it.
+#[derive(Clone, Copy, Default)]
+struct Cell {
+    /// The least cost of the way to it, from 1; 0: not reached.
+    spent: u32,
+    /// What a step onto it costs; 0: not asked for yet.
+    dear: u16,
+    /// Number of the step that leads to it, in [`STEPS`].
+    by: u8,
+    open: bool,
+}
+
+/// Side of a block, as a power of 2.
+const BLOCK_BITS: usize = 5;
+const BLOCK: usize = 1 << BLOCK_BITS;
+/// What costs 1 in these whole numbers, which sort themselves by counting. The dearest step, aslant over even ground, stays
+/// within [`BUCKETS`].
+const UNIT: f32 = 256.0;
+const BUCKETS: usize = 512;
 
 impl Field {
     /// A rectangle around both ends.
@@ -137,6 +160,9 @@ impl Field {
         )]
         let room = (apart as f64 * ROOM) as usize + LEAST_ROOM;
         let mut field = Self::rectangle(level, [a, b].into_iter(), room);
+        for y in field.top..field.top + field.height {
+            (field.left..field.left + field.width).for_each(|x| field.open(x, y));
+        }
         let count = field.width * field.height;
         let places = (0..count).step_by((count / 20_000).max(1));
         field.strong = strong(level, places.map(|i| (field.left + i % field.width, field.top + i / field.width)));
@@ -147,17 +173,14 @@ impl Field {
     fn along(level: &Level, coarse: &[(usize, usize)], a: (usize, usize), b: (usize, usize)) -> Self {
         let way = coarse.iter().map(|&(x, y)| (2 * x, 2 * y)).chain([a, b]);
         let mut field = Self::rectangle(level, way.clone(), CORRIDOR);
-        let mut open = vec![false; field.width * field.height];
         for (x, y) in way {
             let (x0, y0) = (x.saturating_sub(CORRIDOR).max(field.left), y.saturating_sub(CORRIDOR).max(field.top));
             let (x1, y1) =
                 ((x + CORRIDOR + 1).min(field.left + field.width), (y + CORRIDOR + 1).min(field.top + field.height));
-            for y in y0..y1 {
-                let row = (y - field.top) * field.width;
-                open[row + x0 - field.left..row + x1.max(x0) - field.left].fill(true);
+            for (x, y) in (y0..y1).flat_map(|y| (x0..x1).map(move |x| (x, y))) {
+                field.open(x, y);
             }
         }
-        field.open = Some(open);
         let near = coarse.iter().flat_map(|&(x, y)| (0..2 * CORRIDOR).map(move |d| (2 * x + d, 2 * y + d)));
         let shift = |(x, y): (usize, usize)| (x.saturating_sub(CORRIDOR), y.saturating_sub(CORRIDOR));
         field.strong = strong(level, near.map(shift));
@@ -170,64 +193,101 @@ impl Field {
         let [x0, y0, x1, y1] = bounds.expect("a way has ends");
         let (left, top) = (x0.saturating_sub(room), y0.saturating_sub(room));
         let (right, bottom) = ((x1 + room + 1).min(level.width), (y1 + room + 1).min(level.height));
-        Self { left, top, width: right - left, height: bottom - top, open: None, strong: 0.0 }
+        let (width, height) = (right - left, bottom - top);
+        let (across, down) = (width.div_ceil(BLOCK), height.div_ceil(BLOCK));
+        Self { left, top, width, height, across, blocks: vec![0; across * down], cells: Vec::new(), strong: 0.0 }
     }
 
-    fn is_open(&self, i: usize) -> bool {
-        self.open.as_ref().is_none_or(|open| open[i])
+    /// Lets the way go over a pixel of the rectangle.
+    fn open(&mut self, x: usize, y: usize) {
+        let (block, within) = self.place(x, y);
+        if self.blocks[block] == 0 {
+            self.cells.resize(self.cells.len() + BLOCK * BLOCK, Cell::default());
+            let count = self.cells.len() / (BLOCK * BLOCK);
+            self.blocks[block] = u32::try_from(count).expect("a picture of fewer than 2^42 pixels");
+        }
+        let index = (self.blocks[block] as usize - 1) * BLOCK * BLOCK + within;
+        self.cells[index].open = true;
     }
 
-    /// Dijkstra's way from one pixel to another.
-    fn cheapest(&self, level: &Level, from: (usize, usize), to: (usize, usize)) -> Vec<(usize, usize)> {
-        let node = |(x, y): (usize, usize)| (y - self.top) * self.width + x - self.left;
-        let place = |i: usize| (self.left + i % self.width, self.top + i / self.width);
-        let (start, end) = (node(from), node(to));
-        let dear = |i: usize| {
-            let (x, y) = place(i);
-            CHEAPEST + (1.0 - (level.edge(x, y) / self.strong).min(1.0)).powi(2)
-        };
-        // Zeros take no memory until they are touched, and a corridor touches few: 0 is what is not known yet, so costs
-        // begin at 1 and nodes are counted from 1.
-        let mut dears = vec![0.0_f32; self.width * self.height];
-        let mut spent = vec![0.0_f32; self.width * self.height];
-        let mut before = vec![0_u32; self.width * self.height];
-        let mut queue = BinaryHeap::from([Reached { cost: 1.0, node: start }]);
-        spent[start] = 1.0;
-        while let Some(Reached { cost, node: i }) = queue.pop() {
-            if i == end {
+    /// The block of a pixel of the rectangle, and its place there.
+    fn place(&self, x: usize, y: usize) -> (usize, usize) {
+        let (x, y) = (x - self.left, y - self.top);
+        let block = (y >> BLOCK_BITS) * self.across + (x >> BLOCK_BITS);
+        (block, ((y & (BLOCK - 1)) << BLOCK_BITS) + (x & (BLOCK - 1)))
+    }
+
+    /// The cell of a pixel of the rectangle; `None` where the way may not go.
+    fn index(&self, x: usize, y: usize) -> Option<usize> {
+        let (block, within) = self.place(x, y);
+        let index = (self.blocks[block].checked_sub(1)? as usize) * BLOCK * BLOCK + within;
+        self.cells[index].open.then_some(index)
+    }
+
+    /// What a step onto a pixel costs.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "from 8 to 264")]
+    fn dear(&self, level: &Level, x: usize, y: usize) -> u16 {
+        let cost = CHEAPEST + (1.0 - (level.edge(x, y) / self.strong).min(1.0)).powi(2);
+        (UNIT * cost).round() as u16
+    }
+
+    /// Dijkstra's way from one pixel to another; costs are whole numbers, so that a ring of buckets keeps them in order
+    /// (R. B. Dial, "Algorithm 360", Communications of the ACM 12, 1969).
+    fn cheapest(mut self, level: &Level, from: (usize, usize), to: (usize, usize)) -> Vec<(usize, usize)> {
+        let mut buckets: Vec<Vec<(usize, usize)>> = vec![Vec::new(); BUCKETS];
+        if let Some(start) = self.index(from.0, from.1) {
+            self.cells[start].spent = 1;
+        }
+        buckets[1].push(from);
+        let (mut cost, mut waiting) = (1_u32, 1_usize);
+        while waiting > 0 {
+            let Some((x, y)) = buckets[cost as usize % BUCKETS].pop() else {
+                cost += 1;
+                continue;
+            };
+            waiting -= 1;
+            if (x, y) == to {
                 break;
             }
-            if cost > spent[i] {
+            // Reached more cheaply since it was put here.
+            if self.index(x, y).is_some_and(|index| self.cells[index].spent != cost) {
                 continue;
             }
-            let (x, y) = (i % self.width, i / self.width);
-            for (dx, dy) in super::cut::STEPS {
+            for (by, (dx, dy)) in (0_u8..).zip(STEPS) {
                 let (Some(x), Some(y)) = (x.checked_add_signed(dx), y.checked_add_signed(dy)) else { continue };
-                if x >= self.width || y >= self.height {
+                let inside = x.wrapping_sub(self.left) < self.width && y.wrapping_sub(self.top) < self.height;
+                if !inside {
                     continue;
                 }
-                let j = y * self.width + x;
-                if !self.is_open(j) {
-                    continue;
+                let Some(index) = self.index(x, y) else { continue };
+                if self.cells[index].dear == 0 {
+                    self.cells[index].dear = self.dear(level, x, y);
                 }
-                let length = if dx != 0 && dy != 0 { std::f32::consts::SQRT_2 } else { 1.0 };
-                if dears[j] == 0.0 {
-                    dears[j] = dear(j);
-                }
-                let next = cost + length * dears[j];
-                if spent[j] == 0.0 || next < spent[j] {
-                    spent[j] = next;
-                    before[j] = u32::try_from(i).expect("a field of fewer than 2^32 pixels") + 1;
-                    queue.push(Reached { cost: next, node: j });
+                let cell = &mut self.cells[index];
+                let dear = u32::from(cell.dear);
+                // √2 in parts of 256.
+                let next = cost + if dx != 0 && dy != 0 { (dear * 362) >> 8 } else { dear };
+                if cell.spent == 0 || next < cell.spent {
+                    (cell.spent, cell.by) = (next, by);
+                    buckets[next as usize % BUCKETS].push((x, y));
+                    waiting += 1;
                 }
             }
         }
-        let mut way = vec![end];
-        while let Some(i) = before[way[way.len() - 1]].checked_sub(1).filter(|_| way[way.len() - 1] != start) {
-            way.push(i as usize);
-        }
+        self.way_back(from, to)
+    }
+
+    /// The steps that led from one pixel to another.
+    fn way_back(&self, from: (usize, usize), to: (usize, usize)) -> Vec<(usize, usize)> {
+        let before = |&(x, y): &(usize, usize)| {
+            let cell = self.cells[self.index(x, y)?];
+            let (dx, dy) = STEPS[usize::from(cell.by)];
+            let reached = cell.spent > 0 && (x, y) != from;
+            reached.then(|| Some((x.checked_add_signed(-dx)?, y.checked_add_signed(-dy)?))).flatten()
+        };
+        let mut way: Vec<(usize, usize)> = std::iter::successors(Some(to), before).collect();
         way.reverse();
-        way.into_iter().map(place).collect()
+        way
     }
 }
 
@@ -246,29 +306,3 @@ fn strong(level: &Level, places: impl Iterator<Item = (usize, usize)>) -> f32 {
     let at = ((edges.len() - 1) as f64 * STRONG) as usize;
     edges.select_nth_unstable_by(at, f32::total_cmp).1.max(1.0)
 }
-
-/// A pixel and what the way to it costs; the cheapest is the greatest.
-struct Reached {
-    cost: f32,
-    node: usize,
-}
-
-impl Ord for Reached {
-    fn cmp(&self, other: &Self) -> Ordering {
-        other.cost.total_cmp(&self.cost).then_with(|| other.node.cmp(&self.node))
-    }
-}
-
-impl PartialOrd for Reached {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
-}
-
-impl PartialEq for Reached {
-    fn eq(&self, other: &Self) -> bool {
-        self.cmp(other) == Ordering::Equal
-    }
-}
-
-impl Eq for Reached {}
