@@ -1,6 +1,6 @@
 //! Tracing beside general-purpose libraries, on photos whose truth is known.
 //!
-//! `cargo bench --bench tracing` prints a table; without the libraries of `tests/references/requirements.txt` only our
+//! `cargo bench --bench tracing` prints two tables, of plain grounds and of busy ones with loose loops; without the libraries of `tests/references/requirements.txt` only our
 //! rows. Never fails for a slow machine.
 
 #[path = "../references/mod.rs"]
@@ -13,7 +13,7 @@ use std::time::Instant;
 
 use kurbo::{BezPath, Point, Shape as _};
 use scene::compare::{Deviation, deviation};
-use scene::{Camera, Shot, props};
+use scene::{Camera, Shot, props, spotted};
 use serde_json::{Value, json};
 use spanwright::contour::Tracer;
 use spanwright::picture::Picture;
@@ -25,6 +25,71 @@ const SIZES: [[u32; 2]; 3] = [[1224, 816], [3000, 2000], [6000, 4000]];
 const NOISE: f64 = 4.0;
 
 fn main() {
+    plain_grounds();
+    busy_grounds();
+}
+
+/// Each busy scene with its loop, beside grabCut with the same; and one as large as a camera's picture.
+fn busy_grounds() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let mut ours = Vec::new();
+    let cases: Vec<Value> = spotted::scenes()
+        .enumerate()
+        .map(|(k, scene)| {
+            let path = folder.path().join(format!("{k}.jpg"));
+            std::fs::write(&path, &scene.file).expect("the folder takes files");
+            let (ms, outline) = in_loop(&scene);
+            let around: Vec<[f64; 2]> = scene.around.iter().map(|p| [p.x, p.y]).collect();
+            ours.push((ms, deviation(&outline, &scene.truth).rms));
+            json!({ "picture": path, "around": around, "truth": ring(&scene.truth), "ours": ring(&outline) })
+        })
+        .collect();
+    let answers = references::python("regions.py", &json!(cases));
+    let answers: &[Value] = answers.as_ref().map_or(&[], |all| all.as_array().expect("a list"));
+    let of = |who: &str, what: &str| -> Vec<f64> {
+        answers.iter().map(|answer| answer[who][what].as_f64().expect("a number")).collect()
+    };
+    let row = |name: &str, ms: Vec<f64>, iou: Vec<f64>, rms: Vec<f64>| {
+        let good = rms.iter().filter(|rms| **rms <= 0.5).count();
+        let least = iou.iter().copied().fold(1.0, f64::min);
+        let [ms, rms] = [ms, rms].map(median);
+        let line = format!("{name:<28} {ms:>8.1} {least:>9.3} {rms:>7.2} {good:>4} of {}", ours.len());
+        writeln!(std::io::stdout().lock(), "{line}").expect("standard output can be written");
+    };
+    let line =
+        format!("\n{:<28} {:>8} {:>9} {:>7} {:>10}", "busy grounds, loops", "ms", "least IoU", "rms px", "in 0.5 px");
+    writeln!(std::io::stdout().lock(), "{line}").expect("standard output can be written");
+    if !answers.is_empty() {
+        row("OpenCV grabCut", of("grabcut", "ms"), of("grabcut", "iou"), of("grabcut", "rms"));
+    }
+    let (ms, rms) = ours.iter().copied().unzip();
+    row("spanwright", ms, of("ours", "iou"), rms);
+    let (ms, outline) = in_loop(&spotted::large());
+    let truth = spotted::large().truth;
+    let line = format!("spanwright, 24 MP {ms:>20.1} {:>17.2}", deviation(&outline, &truth).rms);
+    writeln!(std::io::stdout().lock(), "{line}").expect("standard output can be written");
+}
+
+/// The shape in the loop of a scene, and how long it took.
+fn in_loop(scene: &spotted::Spotted) -> (f64, BezPath) {
+    let picture = Picture::from_upright(scene.shot.image.clone());
+    let start = Instant::now();
+    let traced = Tracer::new(&picture, None).trace(&scene.trace()).expect("there is a shape");
+    (start.elapsed().as_secs_f64() * 1e3, traced.outline.raw().clone())
+}
+
+/// The first loop, flattened.
+fn ring(path: &BezPath) -> Vec<[f64; 2]> {
+    let lines = spanwright::space::Path::<spanwright::space::Pixels>::new(path.clone()).flatten(0.01);
+    lines[0].iter().map(|p| [p.x, p.y]).collect()
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+fn plain_grounds() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let photos: Vec<(String, Shot)> = SIZES
         .iter()
@@ -53,10 +118,9 @@ fn main() {
             traced = Tracer::new(&picture, None).islands().expect("the ground is plain");
             ms.push(start.elapsed().as_secs_f64() * 1e3);
         }
-        ms.sort_by(f64::total_cmp);
         let nodes = traced.iter().map(|t| t.nodes as u64).sum();
         let loops: Vec<BezPath> = traced.iter().map(|t| t.outline.raw().clone()).collect();
-        print_row(shot, "spanwright", ms[RUNS / 2], nodes, &loops);
+        print_row(shot, "spanwright", median(ms), nodes, &loops);
     }
 }
 

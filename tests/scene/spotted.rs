@@ -33,29 +33,38 @@ const CLOTHS: [[[u8; 3]; 2]; 6] = [
     [[214, 206, 188], [238, 234, 224]],
 ];
 
-/// Each token of the rack on three grounds, noise of 4 levels, JPEG 85; every third with a shadow.
+/// Each token of the rack on three grounds, noise of 4 levels, JPEG 85; every third with a shadow. 900 pixels each way.
 pub(crate) fn scenes() -> impl Iterator<Item = Spotted> {
     let mut random = Random::seeded(5);
     let all = (0..8_usize).flat_map(|token| (0..3_usize).map(move |turn| (token, turn)));
-    all.map(move |(index, turn)| {
-        let token = props::token_rack().shapes.swap_remove(index);
-        let middle = token.outline.bounding_box().center();
-        let scene = Scene { ground: Some([128; 3]), shapes: vec![token.clone()] };
-        let camera = Camera { noise: 4.0, seed: 7 + index as u64, ..Camera::frontal([900, 900], 1.0, middle) };
-        let ground = (index + turn) % 6;
-        let shape = (ground + 2 * turn + 2 + usize::from(turn == 2)) % 6;
-        let cloth =
-            |which: usize, spots: f64| Some(Cloth { colours: CLOTHS[which], spots, seed: (10 * which + index) as u64 });
-        let dress = Dress {
-            ground: cloth(ground, 40.0),
-            shapes: cloth(shape, 25.0),
-            shadow: (turn == 1).then_some(Vec2::new(14.0, 10.0)),
-        };
-        let (file, shot) = scene.photograph_dressed(&camera, &dress);
-        let truth = shot.truth_path(token.name);
-        let around = loose(&truth, &mut random);
-        Spotted { name: format!("{} {turn}", token.name), file, shot, truth, around }
-    })
+    all.map(move |(index, turn)| scene(index, turn, 1.0, &mut random))
+}
+
+/// One of them with as many pixels as a camera has, 24 million.
+#[allow(dead_code, reason = "only the benchmark asks for it")]
+pub(crate) fn large() -> Spotted {
+    scene(5, 0, 4900.0 / 900.0, &mut Random::seeded(5))
+}
+
+fn scene(index: usize, turn: usize, px_per_mm: f64, random: &mut Random) -> Spotted {
+    let token = props::token_rack().shapes.swap_remove(index);
+    let middle = token.outline.bounding_box().center();
+    let scene = Scene { ground: Some([128; 3]), shapes: vec![token.clone()] };
+    let size = [(900.0 * px_per_mm) as u32; 2];
+    let camera = Camera { noise: 4.0, seed: 7 + index as u64, ..Camera::frontal(size, px_per_mm, middle) };
+    let ground = (index + turn) % 6;
+    let shape = (ground + 2 * turn + 2 + usize::from(turn == 2)) % 6;
+    let cloth =
+        |which: usize, spots: f64| Some(Cloth { colours: CLOTHS[which], spots, seed: (10 * which + index) as u64 });
+    let dress = Dress {
+        ground: cloth(ground, 40.0),
+        shapes: cloth(shape, 25.0),
+        shadow: (turn == 1).then_some(Vec2::new(14.0, 10.0)),
+    };
+    let (file, shot) = scene.photograph_dressed(&camera, &dress);
+    let truth = shot.truth_path(token.name);
+    let around = loose(&truth, random);
+    Spotted { name: format!("{} {turn}", token.name), file, shot, truth, around }
 }
 
 /// Two dozen points around the shape, about an eighth of its size away, and unsteady.
