@@ -13,6 +13,7 @@ pub(super) enum Cell {
 }
 
 /// The pixels around a shape.
+#[derive(Clone)]
 pub(super) struct Grid {
     cells: Vec<Cell>,
     /// Picture coordinates of the first cell; −1 or more.
@@ -66,6 +67,25 @@ impl Grid {
             let (from, to) = (place(from, self.left, self.width), place(to, self.left, self.width));
             self.cells[row * self.width + from..row * self.width + to].fill(cell);
         }
+    }
+
+    pub(super) const fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Every cell, row by row, with its place in the picture; none left of it and above.
+    pub(super) fn places(&self) -> impl Iterator<Item = (Cell, Option<usize>, Option<usize>)> {
+        let place = |v: i64| usize::try_from(v).ok();
+        let at = move |i: usize| (place(self.left + signed(i % self.width)), place(self.top + signed(i / self.width)));
+        self.cells.iter().enumerate().map(move |(i, cell)| {
+            let (x, y) = at(i);
+            (*cell, x, y)
+        })
+    }
+
+    /// Every cell, in the same order.
+    pub(super) fn cells_mut(&mut self) -> impl Iterator<Item = &mut Cell> {
+        self.cells.iter_mut()
     }
 
     /// The cell at picture pixel (x, y); ground beyond the grid.

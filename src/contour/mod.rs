@@ -6,6 +6,7 @@
 //! | on a busy ground, what a loop and strokes mark | `busy`, `cut` |
 //! | connected regions, which lies in which | `region` |
 //! | their borders as pixel sides | `border` |
+//! | the line drawn around a filling | `ink` |
 //! | where each edge lies between pixels, in the picture's own light | `edge`, `light` |
 //! | noise along the way, stretches of it as polynomials | `course` |
 //! | corners | `corner` |
@@ -23,6 +24,7 @@ mod edge;
 mod fit;
 mod follow;
 mod ground;
+mod ink;
 mod light;
 mod outline;
 mod region;
@@ -183,20 +185,14 @@ impl<'a> Tracer<'a> {
         };
         let (mut shape, notes) =
             if what.inside.is_empty() { scene.everything(&what.around)? } else { scene.holding(what)? };
-        if what.drawn_line != DrawnLine::Outside {
-            scene.fill_in(&mut shape)?;
-        }
+        let inner = if what.drawn_line == DrawnLine::Outside { None } else { Some(scene.within_line(&mut shape)?) };
         let form = scene.form(&shape)?;
-        let mut traced = match what.drawn_line {
-            DrawnLine::Outside => scene.outline(&form, &scene.measured(&form), tolerance),
-            DrawnLine::Inside => {
-                let inner = scene.inner_form(&shape)?;
+        let mut traced = match inner {
+            None => scene.outline(&form, &scene.measured(&form), tolerance),
+            Some(inner) if what.drawn_line == DrawnLine::Inside => {
                 scene.outline(&inner, &scene.measured(&inner), tolerance)
             }
-            DrawnLine::Middle => {
-                let inner = scene.inner_form(&shape)?;
-                scene.outline(&form, &middle(scene.measured(&form), &scene.measured(&inner))?, tolerance)
-            }
+            Some(inner) => scene.outline(&form, &middle(scene.measured(&form), &scene.measured(&inner))?, tolerance),
         };
         traced.notes.extend(notes);
         Ok(traced)
@@ -522,20 +518,30 @@ impl<'a> Scene<'a> {
         centre(grid.deepest())
     }
 
-    /// Counts what a drawn line encloses to the shape.
-    fn fill_in(&self, shape: &mut Shape) -> Result<(), Problem> {
+    /// What lies within the drawn line of a shape. A filling of another colour than the line is told from it; else the line
+    /// is all that stands off the ground, and what it encloses counts to the shape from here on.
+    fn within_line(&self, shape: &mut Shape) -> Result<Form, Problem> {
+        if shape.objects.iter().any(|&object| self.is_line(object)) && shape.filled.is_empty() {
+            shape.filled = shape.objects.iter().flat_map(|&object| self.enclosed_by(object)).collect();
+        }
+        let whole = self.form(shape)?;
+        if !self.samples.cut_out
+            && let Some(inner) = ink::without_line(&whole.grid, &self.samples, LabTable::shared())
+        {
+            return bordered(inner);
+        }
         if shape.filled.is_empty() {
             shape.filled = shape.objects.iter().flat_map(|&object| self.enclosed_by(object)).collect();
         }
         if shape.filled.is_empty() {
             return Err(Problem::error(
                 "drawn_line_open",
-                "the drawn line encloses no plain ground, so it shows no inner side: close its gap in the picture, or, \
-                 if the shape within it is filled with colour, leave out drawn_line; it is then cut along the outer \
-                 side of the line",
+                "no line is drawn along the edge of this shape that could be told from what is within it, so it shows no \
+                 inner side: close the line's gap in the picture, or leave out drawn_line; the shape is then cut along its \
+                 outer edge",
             ));
         }
-        Ok(())
+        self.inner_form(shape)
     }
 
     /// What the drawn line of a shape encloses, without the line.

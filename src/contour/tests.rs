@@ -498,6 +498,50 @@ fn a_drawn_line_is_cut_along_the_side_that_is_wanted() {
     assert!(outer.notes.iter().any(|note| note.code == "outline_by_pixels") && outer.rms.is_nan(), "{outer:?}");
 }
 
+/// A house filled with colour, its walls and a beam within drawn in ink of 6 px; and the same with a round window.
+#[test]
+fn a_filling_is_told_from_the_line_around_it() {
+    let house = |inset: f64| {
+        let (eaves, ridge) = (120.0 + inset * (2.0_f64.sqrt() - 1.0), 40.0 + inset * 2.0_f64.sqrt());
+        vec![
+            (60.0 + inset, 240.0 - inset),
+            (60.0 + inset, eaves),
+            (140.0, ridge),
+            (220.0 - inset, eaves),
+            (220.0 - inset, 240.0 - inset),
+        ]
+    };
+    let (walls, room) = (polygon(house(0.0)), polygon(house(6.0)));
+    let beam = polygon(vec![(60.0, 150.0), (220.0, 150.0), (220.0, 154.0), (60.0, 154.0)]);
+    for windows in [0, 1] {
+        let (frame, glass) = (disc(140.3, 195.2, 26.0), disc(140.3, 195.2, 20.0));
+        let open = |x, y| windows == 1 && glass(x, y);
+        let framed = |x, y| windows == 1 && frame(x, y);
+        let parts = |part: &dyn Fn(f64, f64) -> bool| Coverage::of(280, 280, part).values;
+        let ink = parts(&|x, y| walls(x, y) && (!room(x, y) || beam(x, y) || framed(x, y)) && !open(x, y));
+        let fill = parts(&|x, y| room(x, y) && !beam(x, y) && !framed(x, y));
+        let mixed = |k: usize, of: [f64; 3]| of[0] * (1.0 - ink[k] - fill[k]) + of[1] * ink[k] + of[2] * fill[k];
+        let image = RgbImage::from_fn(280, 280, |x, y| {
+            let k = (y * 280 + x) as usize;
+            let of = [[250.0, 30.0, 200.0], [248.0, 24.0, 120.0], [240.0, 28.0, 60.0]];
+            Rgb(of.map(|of| mixed(k, of).round() as u8))
+        });
+        let picture = Picture::from_upright(image.into());
+        for (side, inset) in [(DrawnLine::Outside, 0.0), (DrawnLine::Middle, 3.0), (DrawnLine::Inside, 6.0)] {
+            let what = Trace { drawn_line: side, inside: vec![vec![Point::new(140.0, 225.0)]], ..Trace::default() };
+            let traced = Tracer::new(&picture, Some(Light::Drawing)).trace(&what).unwrap();
+            assert!(corners_off(&traced, &house(inset)) < 0.25, "{side:?}: {:?}", traced.corners);
+            assert_eq!(traced.loops().len(), 1 + windows, "{side:?}");
+            if let Some(window) = traced.loops().get(1) {
+                // Through the line, the window grows by what the house shrinks.
+                let area = -kurbo::Shape::area(window.raw());
+                let truth = std::f64::consts::PI * (20.0 + inset).powi(2);
+                assert!((area - truth).abs() < 12.0, "{side:?}: {area} is not {truth}");
+            }
+        }
+    }
+}
+
 #[test]
 fn alpha_is_coverage_whatever_the_colours() {
     let coverage = Coverage::of(140, 140, disc(70.3, 69.8, 50.0));
