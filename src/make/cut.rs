@@ -6,7 +6,7 @@ use crate::pattern::{Piece, RoundHole, letters};
 use crate::problem::{Level, Problem, Problems};
 use crate::shape::{Alike, Found, Refused, Round, Shape, find_symmetry, made_alike, rounded};
 use crate::size::Solved;
-use crate::space::{Map, Path, Pattern, Pixels};
+use crate::space::{Map, Path, Pattern, Pixels, Point};
 
 /// A traced or drawn outline follows an arc when it keeps so near to it: in pixels, but never more than so many mm.
 const ROUND_PX: f64 = 0.15;
@@ -193,6 +193,11 @@ pub(super) fn check_holes(build: &Build, pieces: &[Piece], problems: &mut Proble
             };
             problems.push(Problem { level: Level::Warning, code: "hole_outside", text, place: Some(hole.at.place) });
         }
+        for (hole, round) in spec.holes.iter().zip(&piece.holes) {
+            if let Some(problem) = lonely(piece, round) {
+                problems.push(problem.at(hole.at.place));
+            }
+        }
         for (i, (hole, round)) in spec.holes.iter().zip(&piece.holes).enumerate() {
             let near = |other: &&RoundHole| {
                 other.at.distance(round.at) < (other.diameter.to_mm() + round.diameter.to_mm()) / 2.0
@@ -209,4 +214,26 @@ pub(super) fn check_holes(build: &Build, pieces: &[Piece], problems: &mut Proble
             }
         }
     }
+}
+
+/// A hole for hardware that has no like where the piece comes again.
+fn lonely(piece: &Piece, round: &RoundHole) -> Option<Problem> {
+    /// Holes this near to where they should be are there, in mm: common practice, no source.
+    const NEAR: f64 = 1.0;
+    let images = piece.symmetry.as_ref()?.symmetry.images(round.at);
+    let there = |at: &Point<Pattern>| {
+        piece.holes.iter().any(|other| other.at.distance(*at) < NEAR && other.diameter == round.diameter)
+    };
+    let missing: Vec<Point<Pattern>> = images.into_iter().filter(|at| !there(at)).collect();
+    let first = missing.first()?.raw() - piece.outline.bounds().origin();
+    let text = format!(
+        "piece {} “{}” comes again and this hole does not: {} missing, the first at ({:.1}, {:.1}) mm from its top left; \
+         holes are cut where they are written, so add what is missing",
+        piece.letter,
+        piece.name,
+        if missing.len() == 1 { "one is".to_owned() } else { format!("{} are", missing.len()) },
+        first.x,
+        first.y
+    );
+    Some(Problem::note("hole_alone", text))
 }

@@ -2,7 +2,7 @@
 
 use super::cut::{check_holes, check_parts, cut_pieces, outlines_as_cut};
 use super::outlines::{Files, Outline, TraceReport, find_outlines, finish_outlines, open_pictures, scaled_by, tracers};
-use crate::build_file::{Build, SizeFrom};
+use crate::build_file::{Build, Half, PieceSpec, SizeFrom};
 use crate::pattern::{Piece, frail_problems};
 use crate::problem::{Problem, Problems};
 use crate::shape::Found;
@@ -81,7 +81,7 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     check_parts(&build, &pieces, &mut problems);
     for (spec, piece) in build.pieces.iter().zip(&pieces) {
         problems.extend(frail_problems(piece).into_iter().map(|problem| problem.at(spec.place)));
-        problems.extend(piece.symmetry.as_ref().and_then(|found| unlike(piece, found)).map(|p| p.at(spec.place)));
+        problems.extend(piece.symmetry.as_ref().and_then(|found| unlike(spec, piece, found)));
     }
     Ok(Survey { build, pieces, lengths, traced, size, finished, measures, problems })
 }
@@ -115,20 +115,27 @@ impl Sizing {
 }
 
 /// Halves or turns that differ by much may be no halves or turns.
-fn unlike(piece: &Piece, found: &Found<Pattern>) -> Option<Problem> {
-    /// A part of the piece's own length: common practice, no source.
-    const MUCH: f64 = 0.01;
+fn unlike(spec: &PieceSpec, piece: &Piece, found: &Found<Pattern>) -> Option<Problem> {
+    /// Parts of the piece's own length, on average and at worst: common practice, no source.
+    const MUCH: [f64; 2] = [0.01, 0.03];
     let (width, height) = piece.size();
-    if found.rms < MUCH * width.to_mm().hypot(height.to_mm()) {
+    let length = width.to_mm().hypot(height.to_mm());
+    if found.rms < MUCH[0] * length && found.worst < MUCH[1] * length {
         return None;
     }
-    let parts = if found.symmetry.turns > 1 { "turns" } else { "halves" };
+    let (parts, next) = match spec.symmetric {
+        _ if found.symmetry.turns > 1 => ("turns", "look whether repeats is right"),
+        Some(half) if half.value == Half::Both => {
+            ("halves", "look whether they mirror each other; if only one is right, keep it, as in symmetric = \"left\"")
+        }
+        _ => ("halves", "look whether the one that is kept is right, and its axis"),
+    };
     let text = format!(
-        "the {parts} of piece {} “{}” differ by {:.1} mm rms, {:.1} mm at worst; look whether they are meant to be alike, \
-         and, if only one half is right, keep that one, as in symmetric = \"left\"",
+        "the {parts} of piece {} “{}” differ by {:.1} mm rms, {:.1} mm at worst, and are made alike; {next}",
         piece.letter, piece.name, found.rms, found.worst
     );
-    Some(Problem::warning("halves_unlike", text))
+    let place = spec.symmetric.filter(|_| found.symmetry.turns == 1).map_or(spec.repeats.place, |half| half.place);
+    Some(Problem::warning("halves_unlike", text).at(place))
 }
 
 /// The longest extent of each piece; exact for one that no picture scales.

@@ -76,6 +76,20 @@ impl<S: Space> Symmetry<S> {
         self.axis.map(|angle| Affine::reflect(self.centre.raw(), Vec2::from_angle(angle)))
     }
 
+    /// Where else `p` comes again, once each.
+    pub fn images(&self, p: Point<S>) -> Vec<Point<S>> {
+        /// On an axis or in the centre, images are one.
+        const SAME: f64 = 1e-3;
+        let mut all = vec![p];
+        for (map, _) in self.motions() {
+            let image: Point<S> = (map * p.raw()).into();
+            if all.iter().all(|other| other.distance(image) > SAME) {
+                all.push(image);
+            }
+        }
+        all.split_off(1)
+    }
+
     /// The motions that bring the shape onto itself, but for staying; a mirrored one with `true`.
     pub(super) fn motions(&self) -> Vec<(Affine, bool)> {
         let turn = |k: u32| Affine::rotate_about(TAU * f64::from(k) / f64::from(self.turns), self.centre.raw());
@@ -92,6 +106,8 @@ impl<S: Space> Symmetry<S> {
     }
 }
 
+/// Sine of the least angle between an axis and what it has a left or right of: 10°.
+const LEAST_SIDE: f64 = 0.17;
 /// Places compared while looking for an axis, and at the end.
 const FEW: u32 = 160;
 const MANY: u32 = 640;
@@ -125,10 +141,14 @@ pub fn find<S: Space>(path: &Path<S>, how: &Alike<S>) -> Option<Found<S>> {
                 Symmetry { centre: a.into(), axis: Some(half_turn((b - a).angle())), turns: 1 }
             }
             Some([a, b]) => Symmetry { axis: Some(half_turn((b - a).angle())), ..symmetry },
-            None => axis(&outline, symmetry, matches!(half, Half::Upper | Half::Lower)),
+            None => axis(&outline, symmetry, half),
         };
     }
-    let (rms, worst) = asymmetry(&outline, &symmetry, &outline.places(MANY), 1e-7 * extent);
+    // Every way in which it should come again counts: a wheel of 63 teeth is nearly the same after a 64th of a turn.
+    let motions = symmetry.motions();
+    let ways = u32::try_from(motions.len()).unwrap_or(1).max(1);
+    let places = outline.places((4 * MANY / ways).clamp(FEW, MANY));
+    let (rms, worst) = asymmetry(&outline, &motions, &places, 1e-7 * extent);
     Some(Found { symmetry, rms, worst })
 }
 
@@ -143,8 +163,7 @@ pub fn made_alike<S: Space>(path: &Path<S>, how: &Alike<S>, found: &Found<S>) ->
     let made = match (towards, symmetry.axis) {
         (Some(towards), Some(angle)) => {
             let side = Vec2::from_angle(angle).turn_90();
-            // Within 10° of the axis it is not clear which side is meant.
-            if side.dot(towards).abs() < 0.17 {
+            if side.dot(towards).abs() < LEAST_SIDE {
                 return Err(Refused::SideUnclear);
             }
             let from = if side.dot(towards) > 0.0 { angle } else { angle + PI };
@@ -170,7 +189,7 @@ fn half_turn(angle: f64) -> f64 {
 }
 
 /// The best axis: through the centre where there are turns, else anywhere.
-fn axis<S: Space>(outline: &Rings, symmetry: Symmetry<S>, level: bool) -> Symmetry<S> {
+fn axis<S: Space>(outline: &Rings, symmetry: Symmetry<S>, half: Half) -> Symmetry<S> {
     let extent = outline.extent();
     let places = outline.places(FEW);
     let sector = PI / f64::from(symmetry.turns);
@@ -199,11 +218,18 @@ fn axis<S: Space>(outline: &Rings, symmetry: Symmetry<S>, level: bool) -> Symmet
         .iter()
         .map(|&(_, angle)| {
             let found = settled(outline, &turned(angle, symmetry), steps);
-            (asymmetry(outline, &found, &places, 1e-6 * extent).0, found)
+            (asymmetry(outline, &found.generators(), &places, 1e-6 * extent).0, found)
         })
         .collect();
+    // A half can be kept only where it lies to the side that is named.
+    let named = |symmetry: &Symmetry<S>| {
+        let side = Vec2::from_angle(symmetry.axis.unwrap_or_default()).turn_90();
+        towards(half).is_none_or(|towards| symmetry.turns > 1 || side.dot(towards).abs() >= LEAST_SIDE)
+    };
+    let looked_at: Vec<(f64, Symmetry<S>)> = looked_at.into_iter().filter(|(_, found)| named(found)).collect();
     let least = looked_at.iter().map(|(rms, _)| *rms).fold(f64::INFINITY, f64::min);
     // Where there are turns every axis has others beside it: the best liked stands for them.
+    let level = matches!(half, Half::Upper | Half::Lower);
     let liked = |angle: f64| if level { angle.cos().abs() } else { angle.sin().abs() };
     let best_of = |found: Symmetry<S>| {
         let all = (0..2 * found.turns).map(|k| half_turn(found.axis.unwrap_or_default() + sector * f64::from(k)));
@@ -250,12 +276,10 @@ fn misses<S: Space>(pairs: &[Pair], symmetry: &Symmetry<S>) -> Vec<f64> {
     pairs.iter().map(|pair| pair.to.along.cross(motions[pair.motion].0 * pair.from - pair.to.at)).collect()
 }
 
-/// Root mean square and largest distance of places from the image of the outline.
-fn asymmetry<S: Space>(outline: &Rings, symmetry: &Symmetry<S>, places: &[On], accuracy: f64) -> (f64, f64) {
-    let motions = symmetry.generators();
-    let pairs = pairs(outline, symmetry, places, accuracy);
-    let far: Vec<f64> =
-        pairs.iter().map(|pair| (motions[pair.motion].0 * pair.from).distance_squared(pair.to.at)).collect();
+/// Root mean square and largest distance of places, each moved in every one of the ways, from the outline.
+fn asymmetry(outline: &Rings, motions: &[(Affine, bool)], places: &[On], accuracy: f64) -> (f64, f64) {
+    let moved = motions.iter().flat_map(|(map, _)| places.iter().map(move |on| *map * on.at));
+    let far: Vec<f64> = moved.map(|p| outline.distance_squared(p, accuracy)).collect();
     #[expect(clippy::cast_precision_loss, reason = "a count of places")]
     let mean = far.iter().sum::<f64>() / far.len().max(1) as f64;
     (mean.sqrt(), far.iter().copied().fold(0.0, f64::max).sqrt())

@@ -47,6 +47,16 @@ impl Rings {
 
     /// The place nearest to `p` where the way runs in no other direction than `along`, within a right angle.
     pub(super) fn nearest(&self, p: Point, along: Vec2, accuracy: f64) -> Option<On> {
+        self.nearest_of(p, accuracy, |there| there.dot(along) > 0.0)
+    }
+
+    /// How far `p` lies from the outline, squared.
+    pub(super) fn distance_squared(&self, p: Point, accuracy: f64) -> f64 {
+        self.nearest_of(p, accuracy, |_| true).map_or(f64::INFINITY, |on| on.at.distance_squared(p))
+    }
+
+    /// The nearest place to `p` of which `liked` likes the direction.
+    fn nearest_of(&self, p: Point, accuracy: f64, liked: impl Fn(Vec2) -> bool) -> Option<On> {
         let mut best: Option<(f64, On)> = None;
         for (segment, bounds) in self.loops.iter().flatten().zip(self.boxes.iter().flatten()) {
             let reach = best.map_or(f64::INFINITY, |(far, _)| far);
@@ -60,7 +70,7 @@ impl Rings {
             let found = segment.nearest(p, accuracy);
             if found.distance_sq < reach {
                 let there = direction(segment, found.t);
-                if there.dot(along) > 0.0 {
+                if liked(there) {
                     best = Some((found.distance_sq, On { at: segment.eval(found.t), along: there }));
                 }
             }
