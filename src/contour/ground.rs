@@ -91,6 +91,8 @@ pub(super) struct Ground {
     /// The part of the looked-at places that the first tone explains, and that all of them do.
     pub(super) plainness: f64,
     pub(super) explained: f64,
+    /// Most places have one and the same colour to the last bit, as only drawings have them.
+    pub(super) flat: bool,
 }
 
 struct Look {
@@ -114,7 +116,7 @@ impl Ground {
             .collect();
         let whole = looks.len() as f64;
         let frame = Frame::of(samples.width, samples.height);
-        let mut ground = Self { tones: Vec::new(), spread: 0.0, plainness: 0.0, explained: 0.0 };
+        let mut ground = Self { tones: Vec::new(), spread: 0.0, plainness: 0.0, explained: 0.0, flat: is_flat(&looks) };
         while ground.tones.len() < 3 && looks.len() as f64 >= LEAST_PART * whole {
             let (tone, spread) = densest(&looks, frame);
             let before = looks.len();
@@ -162,6 +164,13 @@ impl Ground {
         self.tones.truncate(1);
         self
     }
+}
+
+/// Whether half of the looks have one colour exactly: a camera's noise, even after JPEG or its own smoothing, leaves steps.
+fn is_flat(looks: &[Look]) -> bool {
+    let mut counts = std::collections::HashMap::new();
+    looks.iter().for_each(|look| *counts.entry(look.rgb).or_insert(0_usize) += 1);
+    counts.values().any(|count| 2 * count >= looks.len())
 }
 
 /// The commonest colour, with its drift over the picture, and the spread around it.

@@ -21,8 +21,12 @@ const ENOUGH: usize = 2500;
 /// Profiles on either side through which the edge's course is fitted.
 const COURSE: usize = 6;
 
-/// Against what the picture's noise lets guess, the other light must be this many times as symmetric.
-const AGAINST: f64 = 4.0;
+/// Against what the picture's ground lets guess, the other light must be this many times as symmetric: JPEG blends what it
+/// spoils in encoded values, so that a photo may look drawn, but hardly a drawing photographed.
+const AGAINST_CAMERA: f64 = 8.0;
+const AGAINST_DRAWING: f64 = 2.0;
+/// And what was guessed so many times.
+const WITH: f64 = 1.6;
 /// And as many times surer than noise.
 const SURE: f64 = 6.0;
 
@@ -48,7 +52,11 @@ pub(super) fn find(samples: Samples, borders: &[(&[Crack], &Grid)], guess: Light
     let (better, times) =
         if camera < drawing { (Light::Camera, drawing / camera) } else { (Light::Drawing, camera / drawing) };
     let sure = (camera - drawing).abs() > SURE * camera_noise.max(drawing_noise) + 1e-6;
-    let needed = if better == guess { 1.6 } else { AGAINST };
+    let needed = match (better, guess) {
+        (Light::Drawing, Light::Camera) => AGAINST_CAMERA,
+        (Light::Camera, Light::Drawing) => AGAINST_DRAWING,
+        _ => WITH,
+    };
     (sure && times > needed).then_some(better)
 }
 

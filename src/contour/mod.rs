@@ -74,7 +74,7 @@ const WITHIN: f64 = 0.1;
 const SMOOTHED: f64 = 0.03;
 /// Lines and cubics closer than this would follow noise.
 const LEAST_TOLERANCE: f64 = 0.01;
-/// A spread of the ground (in OKLab) above this is sensor noise or JPEG; drawings are quieter.
+/// A spread of the ground (in OKLab) above this is sensor noise or JPEG; drawings are quieter, or even flat.
 const NOISY: f32 = 0.004;
 
 /// An outline and how well it is known.
@@ -286,7 +286,7 @@ impl<'a> Scene<'a> {
             busy = !what.outside.is_empty() || ground.explained < EVEN_GROUND || spots > SPOTS || ground.tones() > 1;
             Some(ground)
         };
-        let noisy = ground.as_ref().is_some_and(|g| g.spread > NOISY);
+        let noisy = ground.as_ref().is_some_and(|g| g.spread > NOISY || !g.flat);
         let nothing = || {
             if around.is_empty() {
                 Problem::error(

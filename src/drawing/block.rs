@@ -93,7 +93,9 @@ pub fn cut_words(piece: &Piece, shown: Shown) -> String {
 /// "round holes: 8 of 15 mm, 1 of 116 mm", so that a punch can be chosen; `None` where there are none.
 fn holes_words(piece: &Piece, shown: Shown) -> Option<String> {
     let mut sizes: Vec<(String, usize)> = Vec::new();
-    for (_, diameter) in piece.round_holes() {
+    let mut diameters: Vec<f64> = piece.round_holes().map(|(_, diameter)| diameter).collect();
+    diameters.sort_by(f64::total_cmp);
+    for diameter in diameters {
         let size = show(Length::mm(diameter), shown);
         match sizes.iter_mut().find(|(known, _)| *known == size) {
             Some((_, count)) => *count += 1,

@@ -117,7 +117,7 @@ impl Sizing {
 /// Halves or turns that differ by much may be no halves or turns.
 fn unlike(spec: &PieceSpec, piece: &Piece, found: &Found<Pattern>) -> Option<Problem> {
     /// Parts of the piece's own length, on average and at worst: common practice, no source.
-    const MUCH: [f64; 2] = [0.01, 0.03];
+    const MUCH: [f64; 2] = [0.01, 0.015];
     let (width, height) = piece.size();
     let length = width.to_mm().hypot(height.to_mm());
     if found.rms < MUCH[0] * length && found.worst < MUCH[1] * length {

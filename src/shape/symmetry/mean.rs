@@ -17,7 +17,7 @@ pub(super) fn mean<S: Space>(path: &BezPath, symmetry: &Symmetry<S>, reach: f64)
     let share = 1.0 / (images.len() + 1) as f64;
     let moved = |p: Point, along: Vec2, corner: bool| -> Vec2 {
         let to = |image: &Image| {
-            let near = || image.outline.nearest(p, along, accuracy).map(|on| on.at);
+            let near = || image.near(p, along, reach, accuracy);
             image.corner_near(p, reach).filter(|_| corner).or_else(near).map_or(Vec2::ZERO, |q| q - p)
         };
         images.iter().map(to).fold(Vec2::ZERO, |sum, d| sum + d) * share
@@ -95,6 +95,14 @@ impl Image {
         let outline = Rings::of(outline.loops.iter().map(ring).collect());
         let corners = outline.corners();
         Self { outline, corners }
+    }
+
+    /// The nearest place that runs the same way; where that is far off and another way is not, as at a speck of a segment that
+    /// doubles back, the nearest of all.
+    fn near(&self, p: Point, along: Vec2, reach: f64, accuracy: f64) -> Option<Point> {
+        let any = self.outline.nearest_any(p, accuracy)?.at;
+        let same = self.outline.nearest(p, along, accuracy).map(|on| on.at);
+        same.filter(|at| at.distance(p) <= 3.0 * any.distance(p) + 2.0 * reach).or(Some(any))
     }
 
     fn corner_near(&self, p: Point, reach: f64) -> Option<Point> {

@@ -159,7 +159,8 @@ pub fn find<S: Space>(path: &Path<S>, how: &Alike<S>) -> Option<Found<S>> {
 pub fn made_alike<S: Space>(path: &Path<S>, how: &Alike<S>, found: &Found<S>) -> Result<Path<S>, Refused> {
     let (path, symmetry) = (path.raw(), &found.symmetry);
     let towards = how.sides.and_then(towards).filter(|_| symmetry.turns == 1);
-    let reach = (3.0 * found.rms).max(1e-5 * Rings::new(path).extent());
+    let outline = Rings::new(path);
+    let reach = reach(&outline, symmetry);
     let made = match (towards, symmetry.axis) {
         (Some(towards), Some(angle)) => {
             let side = Vec2::from_angle(angle).turn_90();
@@ -181,6 +182,23 @@ pub fn made_alike<S: Space>(path: &Path<S>, how: &Alike<S>, found: &Found<S>) ->
         }
     };
     Ok(Path::new(made))
+}
+
+/// How far places may lie from where they belong by noise alone: a multiple of what half of them keep to, so that a part that
+/// is missing on one side does not count.
+fn reach<S: Space>(outline: &Rings, symmetry: &Symmetry<S>) -> f64 {
+    /// Beyond the median of distances, noise is hardly ever so many times as large.
+    const TIMES: f64 = 4.0;
+    /// Parts of the extent: rounding, and what is no noise any more.
+    const LEAST: f64 = 1e-5;
+    const MOST: f64 = 3e-3;
+    let motions = symmetry.generators();
+    let moved = outline.places(FEW).into_iter().flat_map(|on| motions.iter().map(move |(map, _)| *map * on.at));
+    let extent = outline.extent();
+    let mut far: Vec<f64> = moved.map(|p| outline.distance_squared(p, 1e-6 * extent).sqrt()).collect();
+    let middle = far.len() / 2;
+    let usual = if far.is_empty() { 0.0 } else { *far.select_nth_unstable_by(middle, f64::total_cmp).1 };
+    (TIMES * usual).clamp(LEAST * extent, MOST * extent)
 }
 
 /// A direction as that of an axis, 0 to π.

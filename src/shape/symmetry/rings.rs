@@ -52,7 +52,12 @@ impl Rings {
 
     /// How far `p` lies from the outline, squared.
     pub(super) fn distance_squared(&self, p: Point, accuracy: f64) -> f64 {
-        self.nearest_of(p, accuracy, |_| true).map_or(f64::INFINITY, |on| on.at.distance_squared(p))
+        self.nearest_any(p, accuracy).map_or(f64::INFINITY, |on| on.at.distance_squared(p))
+    }
+
+    /// The place nearest to `p`, whichever way it runs.
+    pub(super) fn nearest_any(&self, p: Point, accuracy: f64) -> Option<On> {
+        self.nearest_of(p, accuracy, |_| true)
     }
 
     /// The nearest place to `p` of which `liked` likes the direction.

@@ -216,6 +216,44 @@ fn turns_that_are_none_are_told_by_how_unlike_they_are() {
 }
 
 #[test]
+fn a_kept_half_is_left_as_it_is_beside_the_axis() {
+    // A plate with a hole that the axis cuts off its middle, and another with an edge that crosses it aslant.
+    let hole = Circle::new((-30.0, 20.0), 60.0).to_path(1e-6).reverse_subpaths();
+    let mut plate = svg("M-750 -450H750V450H-750Z");
+    plate.extend(hole);
+    let slanted = svg("M-750 -450L750 -380V450H-750Z");
+    for shape in [plate, slanted] {
+        let shape = Path::<Pattern>::new(shape);
+        let axis = Some([Point::new(0.0, -450.0), Point::new(0.0, 450.0)]);
+        let how = Alike { sides: Some(Half::Left), turns: 1, axis };
+        let found = find(&shape, &how).expect("an area");
+        let made = made_alike(&shape, &how, &found).expect("a plate");
+        let left = Rings::new(shape.raw());
+        let places = Rings::new(made.raw()).places(2000);
+        let off = places.iter().filter(|on| on.at.x < 0.0).map(|on| left.distance_squared(on.at, 1e-9).sqrt());
+        let off = off.fold(0.0, f64::max);
+        assert!(off < 0.9, "{off}");
+    }
+}
+
+#[test]
+fn a_speck_that_doubles_back_moves_nothing() {
+    let mut zigzag = rings::joined(&Rings::new(&wheel(6)).loops).into_elements();
+    // Back by a hair and on again within a line.
+    let PathEl::LineTo(end) = zigzag[1] else { panic!("a wheel begins with a line") };
+    let start = zigzag[0].end_point().expect("a place");
+    let at = |t: f64| PathEl::LineTo(start.lerp(end, t));
+    zigzag.splice(1..1, [at(0.5), at(0.499)]);
+    let shape = Path::<Pattern>::new(BezPath::from_vec(zigzag));
+    let found = find(&shape, &turned(None, 6)).expect("an area");
+    assert!(found.worst < 0.05, "{found:?}");
+    let evened = mean(shape.raw(), &found.symmetry, 1e-3);
+    let whole = Rings::new(&wheel(6));
+    let off = Rings::new(&evened).places(600).iter().map(|on| whole.distance_squared(on.at, 1e-9)).fold(0.0, f64::max);
+    assert!(off.sqrt() < 0.05, "{}", off.sqrt());
+}
+
+#[test]
 fn the_half_that_is_named_lies_beside_the_axis_that_is_found() {
     // Two holes in a plate: both axes are there, and only the upright one has a left.
     let plate = svg("M0 0H100V50H0Z M20 20H30V30H20Z M70 20H80V30H70Z");

@@ -87,14 +87,13 @@ pub(super) fn alike<S: Space>(
     let local = Affine::rotate(-wedge.from) * Affine::translate(-symmetry.centre.raw().to_vec2());
     let outline = Rings::new(&(local * path.clone()));
     let extent = outline.extent();
-    let reach = reach.clamp(1e-7 * extent, 0.01 * extent);
     let mut chains: Vec<Chain> = Vec::new();
     for mut ring in outline.loops {
         snap(&mut ring, &wedge, reach);
         chains.extend(within(&ring, &wedge, 0.5 * reach));
     }
     if symmetry.axis.is_some() {
-        chains.iter_mut().filter(|chain| !chain.closed).for_each(|chain| square_up(chain, &wedge));
+        chains.iter_mut().filter(|chain| !chain.closed).for_each(|chain| square_up(chain, &wedge, reach));
     } else {
         meet(&mut chains, &wedge)?;
     }
@@ -217,8 +216,9 @@ fn zeros(segment: &PathSeg) -> Vec<f64> {
     roots.into_iter().filter(|t| (0.0..=1.0).contains(t)).collect()
 }
 
-/// Puts the ends of a chain exactly on the axes; what came there nearly square and was smooth becomes square.
-fn square_up(chain: &mut Chain, wedge: &Wedge) {
+/// Puts the ends of a chain exactly on the axes; what came there nearly square and was smooth becomes square, a line if that
+/// moves it by no more than `reach`.
+fn square_up(chain: &mut Chain, wedge: &Wedge, reach: f64) {
     let [first, last] = wedge.rays();
     let nearer = |p: Point| if first.cross(p.to_vec2()).abs() <= last.cross(p.to_vec2()).abs() { first } else { last };
     for end in [false, true] {
@@ -231,7 +231,12 @@ fn square_up(chain: &mut Chain, wedge: &Wedge) {
         let square = ray.turn_90() * ray.cross(out).signum();
         if chain.goes_on[usize::from(end)] != GoesOn::InCorner && out.dot(square) > SQUARE.cos() {
             match &mut segment {
-                PathSeg::Line(line) => line.p0 = (ray * line.p1.to_vec2().dot(ray)).to_point(),
+                PathSeg::Line(line) => {
+                    let square = (ray * line.p1.to_vec2().dot(ray)).to_point();
+                    if square.distance(line.p0) <= reach {
+                        line.p0 = square;
+                    }
+                }
                 bent => set_start_direction(bent, square),
             }
         }
