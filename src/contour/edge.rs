@@ -38,6 +38,10 @@ const LEND: usize = 200;
 /// Least width in pixels between two edges that are measured together, with blur and without.
 const LEAST_BLURRED: f64 = 0.8;
 const LEAST_SHARP: f64 = 0.3;
+/// What stands off the ground by less than this part of what lies before it lies behind a line.
+const PALE: f64 = 0.75;
+/// Where so many profiles meet a line, all of the edge is drawn as one.
+const LINED: f64 = 0.6;
 /// Farther than this, in pixels, the measured width is not that of the pixels that are covered more than half.
 const UNLIKE: f64 = 2.0;
 /// An edge measured together with another lies this near to its crack, in pixels.
@@ -68,6 +72,8 @@ pub(super) struct Profile {
     inside: Colour,
     /// Whether both plateaus are wide enough to be read here.
     sure: bool,
+    /// Inside is a line with something else behind it; its own colour is sure, however thin it is.
+    lined: bool,
     /// The other edge of the same thin part or narrow notch, if it comes near.
     other: Option<Other>,
     /// How much of each pixel the object covers; not a number where nobody asks.
@@ -141,15 +147,16 @@ fn densest(mut values: Vec<f64>) -> Option<f64> {
 }
 
 impl Edge {
-    /// Looks across every crack of a closed border that lies squarely enough.
-    pub(super) fn look(border: &[Crack], grid: &Grid, meter: Meter) -> Self {
+    /// Looks across every crack of a closed border that lies squarely enough. `lines`: the edge may be drawn as a line; not so
+    /// among spots, which look like lines here and there.
+    pub(super) fn look(border: &[Crack], grid: &Grid, meter: Meter, lines: bool) -> Self {
         let free = |crack: &Crack| grid.at(crack.x + crack.out.0, crack.y + crack.out.1) == Cell::Ground;
         let square: Vec<usize> = (0..border.len()).filter(|&i| squarely(border, i) && free(&border[i])).collect();
         let mut profiles: Vec<Profile> = square.par_iter().map(|&i| Profile::take(i, border[i], grid, meter)).collect();
         // The window decides where plateaus are read, plateaus decide how wide the transition is: two rounds settle it.
         let mut window = 4;
         for _ in 0..3 {
-            profiles.par_iter_mut().for_each(|p| p.find_plateaus(window));
+            profiles.par_iter_mut().for_each(|p| p.find_plateaus(window, lines));
             share_plateaus(&mut profiles);
             let axis = Scale::axis(profiles.iter().map(|p| (p.outside, p.inside)));
             profiles.par_iter_mut().for_each(|p| {
@@ -219,6 +226,22 @@ impl Edge {
         longest.map_or(0, |(i, _)| i)
     }
 
+    /// The part of the profiles whose transition is much wider than that of the sharper ones.
+    pub(super) fn soft(&self) -> f64 {
+        /// Times the lower quartile, and pixels: beyond both, an edge is soft beside the others.
+        const TIMES: f64 = 3.0;
+        const LEAST: f64 = 4.0;
+        let mut widths: Vec<f64> = self.profiles.iter().map(|p| p.transition(WIDEST)).collect();
+        if widths.is_empty() {
+            return 0.0;
+        }
+        let quarter = widths.len() / 4;
+        let sharp = *widths.select_nth_unstable_by(quarter, f64::total_cmp).1;
+        let soft = widths.iter().filter(|width| **width > (TIMES * sharp).max(LEAST)).count();
+        #[expect(clippy::cast_precision_loss, reason = "counts of profiles")]
+        (soft as f64 / widths.len() as f64)
+    }
+
     /// Variance of the blur in square pixels, from the width of the transition: a Gaussian takes 2.56 σ from 10 % to
     /// 90 %, reading between pixel centres adds 1/6, and a pixel by itself has 1/12.
     pub(super) fn blur(&self) -> f64 {
@@ -253,6 +276,7 @@ fn squareness(border: &[Crack], i: usize) -> f64 {
 /// Averages plateaus over neighbours that look alike; where there is none to be read, takes what the nearest ones have.
 fn share_plateaus(profiles: &mut [Profile]) {
     let n = profiles.len();
+    line_all(profiles);
     let both: Vec<Plateaus> =
         profiles.iter().map(|p| Plateaus { colours: (p.outside, p.inside), sure: p.sure }).collect();
     let noise = median((0..n).map(|i| far(both[i].colours.1, both[(i + 1) % n].colours.1)).collect()).unwrap_or(0.0);
@@ -274,6 +298,23 @@ fn share_plateaus(profiles: &mut [Profile]) {
         }
         (p.outside, p.inside) = (sums.0.map(|v| v / sums.2), sums.1.map(|v| v / sums.2));
     });
+}
+
+/// Where most of an edge is drawn as a line, a profile that meets none runs along the line of the next side, which tells
+/// neither its colour nor where it ends.
+fn line_all(profiles: &mut [Profile]) {
+    let mut ends: Vec<usize> = profiles.iter().filter(|p| p.lined).map(|p| p.last).collect();
+    #[expect(clippy::cast_precision_loss, reason = "counts of profiles")]
+    let few = (ends.len() as f64) < LINED * profiles.len() as f64;
+    if few || ends.is_empty() {
+        return;
+    }
+    let middle = ends.len() / 2;
+    let usual = *ends.select_nth_unstable(middle).1;
+    for profile in profiles.iter_mut().filter(|p| !p.lined && p.other.is_none()) {
+        (profile.lined, profile.sure) = (true, false);
+        profile.last = profile.last.min(usual.max(profile.centre));
+    }
 }
 
 /// The colours on both sides of an edge.
@@ -334,13 +375,14 @@ impl Profile {
             outside: [0.0; 3],
             inside: [0.0; 3],
             sure: true,
+            lined: false,
             other,
             coverage: [f64::NAN; 2 * REACH],
         }
     }
 
     /// The colours between which the edge passes.
-    fn find_plateaus(&mut self, window: usize) {
+    fn find_plateaus(&mut self, window: usize, lines: bool) {
         let end = self.centre.saturating_sub(window);
         let range = if end > self.first {
             end.saturating_sub(PLATEAU).max(self.first)..end
@@ -353,33 +395,37 @@ impl Profile {
         let far_in =
             if start <= self.last { start..=self.last.min(start + PLATEAU - 1) } else { self.last..=self.last };
         let beyond = mean(&self.colours[far_in]);
-        let near = self.nearest_plateau(window);
+        let near = self.nearest_plateau(window, lines);
         // A second edge behind the first, as behind an inked line, must not pull at this one.
         self.inside = match near {
             Some((end, colour)) if far(colour, beyond) > 0.15 * far(colour, self.outside) => {
                 self.last = self.last.min(end);
+                // Where the shape itself is thin, what comes next is the ground.
+                self.lined = lines && self.other.is_none();
                 colour
             }
             _ => beyond,
         };
+        self.sure |= self.lined && end >= self.first + SURE;
     }
 
     /// The first stretch of even colour inside, or the first peak of the distance from the ground: where it ends and
     /// its colour.
-    fn nearest_plateau(&self, window: usize) -> Option<(usize, Colour)> {
+    fn nearest_plateau(&self, window: usize, lines: bool) -> Option<(usize, Colour)> {
         let stand = |k: usize| far(self.colours[k], self.outside);
         let stop = self.last.min(self.centre + window + 4);
         let step = |k: usize| far(self.colours[k], self.colours[k + 1]);
         let mut peak = REACH;
         for k in REACH..stop {
             let even = 0.06 * stand(k);
-            if k + 2 <= stop && step(k) <= even && step(k + 1) <= even {
+            let pale = lines && stand(k) < PALE * stand(peak);
+            if !pale && k + 2 <= stop && step(k) <= even && step(k + 1) <= even {
                 return Some((k + 1, mean(&self.colours[k..=k + 2])));
             }
             if stand(k) > stand(peak) {
                 peak = k;
             }
-            if k > peak && stand(k + 1) < 0.75 * stand(peak) {
+            if k > peak && stand(k + 1) < PALE * stand(peak) {
                 return Some((peak, self.colours[peak]));
             }
         }
@@ -481,7 +527,9 @@ impl Profile {
             return self.two(window).and_then(|other| self.depth_of_two(other, window));
         }
         let (a, b) = self.window(window);
-        let sum: f64 = (a..=b).map(|k| self.coverage(k)).sum();
+        // Behind a line lies something else, which counts as inside.
+        let within = |k: usize| if self.lined && k > self.last { 1.0 } else { self.coverage(k) };
+        let sum: f64 = (a..=b).map(within).sum();
         let before = self.coverage(self.centre.checked_sub(1)?);
         let here = self.coverage(self.centre);
         if !sum.is_finite() || here - before < 0.05 {

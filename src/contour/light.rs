@@ -42,7 +42,7 @@ pub(super) fn find(samples: Samples, borders: &[(&[Crack], &Grid)], guess: Light
             }
             // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
             let stretch = &border[..border.len().min(2 * ENOUGH)];
-            transition.add(&Edge::look(stretch, grid, Meter::new(samples, light)));
+            transition.add(&Edge::look(stretch, grid, Meter::new(samples, light), true));
             seen += stretch.len();
         }
         transition.lean()

@@ -74,6 +74,8 @@ const WITHIN: f64 = 0.1;
 const SMOOTHED: f64 = 0.03;
 /// Lines and cubics closer than this would follow noise.
 const LEAST_TOLERANCE: f64 = 0.01;
+/// Where so much of an edge is much softer than the rest, a shadow may be taken for the shape.
+const SOFT: f64 = 0.08;
 /// A spread of the ground (in OKLab) above this is sensor noise or JPEG; drawings are quieter, or even flat.
 const NOISY: f32 = 0.004;
 
@@ -622,10 +624,11 @@ impl<'a> Scene<'a> {
         form.borders
             .par_iter()
             .map(|border| {
-                let edge = edge::Edge::look(border, &form.grid, meter);
+                let edge = edge::Edge::look(border, &form.grid, meter, !self.busy);
                 let (points, least_noise) =
                     if self.busy { (edge.points_near(border), UNSURE) } else { (edge.points(border), 0.0) };
-                outline::Measured { points, blur: edge.blur(), least_noise }
+                let soft = if self.busy { 0.0 } else { edge.soft() };
+                outline::Measured { points, blur: edge.blur(), least_noise, soft }
             })
             .collect()
     }
@@ -652,6 +655,13 @@ impl<'a> Scene<'a> {
                 "outline_by_pixels",
                 "no smooth outline fits here, so the outline follows the pixels, in whole or in part; look at it \
                  closely, or use a picture with more pixels",
+            ));
+        }
+        if edges.iter().any(|edge| edge.soft > SOFT) {
+            notes.push(Problem::warning(
+                "edge_soft",
+                "a part of the edge is much softer than the rest, as that of a shadow is: see with --overlay whether the \
+                 outline follows a shadow; if so, draw a loop around the shape, and mark the shadow with outside strokes",
             ));
         }
         let misses: Vec<f64> = loops.iter().flat_map(|l| l.misses.iter().copied()).collect();

@@ -33,6 +33,8 @@ pub(super) struct Measured {
     pub(super) blur: f64,
     /// What the standard deviation of the points is at least, in pixels.
     pub(super) least_noise: f64,
+    /// The part of the edge that is much softer than the rest.
+    pub(super) soft: f64,
 }
 
 impl Measured {

@@ -490,12 +490,62 @@ fn a_drawn_line_is_cut_along_the_side_that_is_wanted() {
     let gap = Coverage::of(140, 140, |x, y| whole(x, y) && !within(x, y) && (x - 70.0).abs() > 8.0);
     let gap = gap.grey(255.0, 10.0, Light::Drawing, 0.0);
     assert_eq!(refused(&gap, &line(DrawnLine::Middle)).code, "drawn_line_open");
-    let hair = disc(70.3, 69.8, 48.5);
-    let thin = Coverage::of(140, 140, |x, y| whole(x, y) && !hair(x, y)).grey(255.0, 10.0, Light::Drawing, 0.0);
     let within = |side| Trace { inside: vec![vec![Point::new(70.0, 70.0)]], ..line(side) };
-    assert_eq!(refused(&thin, &within(DrawnLine::Middle)).code, "drawn_line_thin");
-    let outer = Tracer::new(&thin, None).trace(&within(DrawnLine::Outside)).unwrap();
-    assert!(outer.notes.iter().any(|note| note.code == "outline_by_pixels") && outer.rms.is_nan(), "{outer:?}");
+    let drawn = |inner: f64| {
+        let hair = disc(70.3, 69.8, inner);
+        Coverage::of(140, 140, |x, y| whole(x, y) && !hair(x, y)).grey(255.0, 10.0, Light::Drawing, 0.0)
+    };
+    for (inner, most) in [(48.5, 0.1), (49.2, 0.3)] {
+        for (side, radius) in [(DrawnLine::Outside, 50.0), (DrawnLine::Middle, 0.5 * (50.0 + inner))] {
+            let traced = Tracer::new(&drawn(inner), None).trace(&within(side)).unwrap();
+            let (bias, rms) = off_circle(&traced, 70.3, 69.8, radius);
+            assert!(bias.abs() < most && rms < 2.0 * most, "{side:?} of {inner}: {bias} {rms}");
+        }
+    }
+}
+
+/// A shadow on the ground beside a disc has an edge too, a soft one; where all edges are as soft, nothing is told.
+#[test]
+fn an_edge_that_is_soft_in_part_is_told() {
+    let cover = Coverage::of(260, 260, disc(120.3, 119.8, 70.0)).blurred(0.7);
+    let shadow = Coverage::of(260, 260, disc(134.3, 129.8, 70.0)).blurred(5.0);
+    let image = RgbImage::from_fn(260, 260, |x, y| {
+        let k = (y * 260 + x) as usize;
+        let ground = 200.0 * (1.0 - 0.4 * shadow.values[k]);
+        Rgb([(ground * (1.0 - cover.values[k]) + 60.0 * cover.values[k]).round() as u8; 3])
+    });
+    let told = |picture: &Picture| -> Vec<&str> {
+        Tracer::new(picture, None).trace(&Trace::default()).unwrap().notes.iter().map(|note| note.code).collect()
+    };
+    assert_eq!(told(&Picture::from_upright(image.into())), ["edge_soft"]);
+    for blur in [0.7, 2.5] {
+        let even = Coverage::of(260, 260, disc(120.3, 119.8, 70.0)).blurred(blur);
+        assert!(told(&even.grey(200.0, 60.0, Light::Drawing, 2.0)).is_empty(), "{blur}");
+    }
+}
+
+/// However thin the line is around a filling, the box is cut along the line's outer side.
+#[test]
+fn a_thin_line_around_a_filling_keeps_its_outer_edge() {
+    for (line, at) in [1.5, 2.0, 2.5, 3.0, 4.0].into_iter().flat_map(|line| [0.0, 0.25, 0.5].map(|at| (line, at))) {
+        let corners = |inset: f64| {
+            let (a, b) = (50.0 + at + inset, 60.0 + at + inset);
+            let (c, d) = (150.0 + at - inset, 140.0 + at - inset);
+            vec![(a, b), (c, b), (c, d), (a, d)]
+        };
+        let (whole, within) = (polygon(corners(0.0)), polygon(corners(line)));
+        let shape = Coverage::of(200, 200, &whole).values;
+        let filling = Coverage::of(200, 200, &within).values;
+        let image = RgbImage::from_fn(200, 200, |x, y| {
+            let k = (y * 200 + x) as usize;
+            let ink = shape[k] - filling[k];
+            let mixed = |fill: f64| 255.0 * (1.0 - shape[k]) + 20.0 * ink + fill * filling[k];
+            Rgb([210.0, 80.0, 60.0].map(|fill| mixed(fill).round() as u8))
+        });
+        let traced = Tracer::new(&Picture::from_upright(image.into()), None).trace(&Trace::default()).unwrap();
+        assert_eq!(traced.corners.len(), 4, "{line} at {at}: {:?}", traced.corners);
+        assert!(corners_off(&traced, &corners(0.0)) < 0.2, "{line} at {at}: {:?}", traced.corners);
+    }
 }
 
 /// A house filled with colour, its walls and a beam within drawn in ink of 6 px; and the same with a round window.
