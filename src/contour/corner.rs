@@ -31,6 +31,8 @@ const COMMON: f64 = 1.5;
 const LEAST_NOISE: f64 = 0.004;
 /// Sides drift off a polynomial unseen by this much, in pixels.
 const UNSEEN: f64 = 0.03;
+/// A corner is found when place and gap change by less than this from one round to the next, in pixels.
+const SETTLED: f64 = 0.02;
 /// Blur reaches this many of its standard deviations.
 const BLUR_REACH: f64 = 2.6;
 
@@ -273,9 +275,13 @@ fn confirm(ring: &Ring, near: isize, blur: f64, rooms: [f64; 2], times: f64) -> 
         if round > 0 && nearest > 0.2 + rounded + 3.0 * ring.noise + missing {
             return None;
         }
+        let settled = (arc - s).abs().max((gap(blur, turn) - gap_now).abs()) < SETTLED;
         (s, gap_now) = (arc, gap(blur, turn));
         let arc = arc.rem_euclid(ring.length);
         corner = Some(Corner { at, arc, gap: gap_now, into: before, out_of: after, turn });
+        if round > 0 && settled {
+            break;
+        }
     }
     corner
 }

@@ -140,7 +140,7 @@ fn polygon(points: &Value) -> BezPath {
     path
 }
 
-/// The worst of all tokens, but the root of the mean square over all.
+/// Over all tokens: root of the mean square, the worst distance, and the mean signed one.
 fn print_row(shot: &Shot, name: &str, ms: f64, nodes: u64, loops: &[BezPath]) {
     let off: Vec<Deviation> = props::token_rack()
         .shapes
@@ -154,16 +154,16 @@ fn print_row(shot: &Shot, name: &str, ms: f64, nodes: u64, loops: &[BezPath]) {
         })
         .collect();
     let rms = (off.iter().map(|d| d.rms * d.rms).sum::<f64>() / off.len() as f64).sqrt();
-    let most =
-        |of: fn(&Deviation) -> f64| off.iter().map(of).fold(0.0, |a: f64, b| if b.abs() > a.abs() { b } else { a });
+    let worst = off.iter().map(|d| d.worst).fold(0.0, f64::max);
+    let bias = off.iter().map(|d| d.bias).sum::<f64>() / off.len() as f64;
     let megapixels = f64::from(shot.image.width()) * f64::from(shot.image.height()) / 1e6;
     print_line([
         format!("{megapixels:.0}"),
         name.to_owned(),
         format!("{ms:.1}"),
         format!("{rms:.3}"),
-        format!("{:.2}", most(|d| d.worst)),
-        format!("{:+.3}", most(|d| d.bias)),
+        format!("{worst:.2}"),
+        format!("{bias:+.3}"),
         nodes.to_string(),
     ]);
 }
