@@ -3,24 +3,11 @@
 mod references;
 mod scene;
 
-use kurbo::{BezPath, PathEl, Point};
+use scene::compare::ring;
 use scene::spotted;
 use serde_json::json;
 use spanwright::contour::Tracer;
 use spanwright::picture::Picture;
-
-/// The first loop, flattened.
-fn ring(path: &BezPath) -> Vec<[f64; 2]> {
-    let mut points: Vec<Point> = Vec::new();
-    let mut loops = 0;
-    kurbo::flatten(path, 0.01, |el| {
-        loops += usize::from(matches!(el, PathEl::MoveTo(_)));
-        if loops == 1 {
-            points.extend(el.end_point());
-        }
-    });
-    points.iter().map(|p| [p.x, p.y]).collect()
-}
 
 #[test]
 fn a_loose_loop_finds_the_shape_at_least_as_well_as_grabcut() {

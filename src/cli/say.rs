@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use crate::make::Plan;
 use crate::pattern::Piece;
 use crate::problem::{Level, Problem};
-use crate::shape::{Found, Round};
+use crate::shape::Found;
 use crate::space::Pattern;
 use crate::units::{Length, Shown, show, show_at_least};
 
@@ -88,19 +88,10 @@ fn alike(found: &Found<Pattern>) -> String {
     format!("made {}; they differed by {rms:.2} mm rms, {worst:.2} mm at worst", ways.join(", "))
 }
 
-/// What of a piece can be punched, as "circles: 8 of 15 mm, 1 of 116 mm; traced within 0.02 mm of them".
+/// The circles that a piece follows, as "circles: 8 of 15 mm, 1 of 116 mm; the outline strayed by 0.02 mm at most".
 fn circles(piece: &Piece, shown: Shown) -> Option<String> {
-    let whole: Vec<&Round<Pattern>> = piece.rounds.iter().filter(|round| round.is_whole()).collect();
-    let mut sizes: Vec<(String, usize)> = Vec::new();
-    for round in &whole {
-        let size = show(Length::mm(2.0 * round.radius), shown);
-        match sizes.iter_mut().find(|(known, _)| *known == size) {
-            Some((_, count)) => *count += 1,
-            None => sizes.push((size, 1)),
-        }
-    }
-    let counted: Vec<String> = sizes.iter().map(|(size, count)| format!("{count} of {size}")).collect();
-    let worst = whole.iter().map(|round| round.worst).fold(0.0, f64::max);
-    (!whole.is_empty())
-        .then(|| format!("circles: {}; the outline strayed by {worst:.2} mm at most", counted.join(", ")))
+    let whole = || piece.rounds.iter().filter(|round| round.is_whole());
+    let counted = crate::drawing::sizes_words(whole().map(|round| 2.0 * round.radius), shown)?;
+    let worst = whole().map(|round| round.worst).fold(0.0, f64::max);
+    Some(format!("circles: {counted}; the outline strayed by {worst:.2} mm at most"))
 }

@@ -77,7 +77,8 @@ impl Tone {
     }
 }
 
-fn distance(a: [f32; 3], b: [f32; 3]) -> f32 {
+/// Distance of two colours in OKLab.
+pub(super) fn distance(a: [f32; 3], b: [f32; 3]) -> f32 {
     let [p, q, r] = [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
     (p * p + q * q + r * r).sqrt()
 }

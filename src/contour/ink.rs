@@ -1,6 +1,7 @@
 //! The drawn line around a shape that is filled with colour, told from what is within it.
 
 use super::border::{Cell, Grid};
+use super::ground::distance;
 use super::samples::{LabTable, Samples};
 
 /// Depths at which the line's own colour is looked for, in pixels from the edge: beyond the blended first one.
@@ -72,7 +73,8 @@ impl Inks {
         };
         let own = OWN.iter().filter_map(|&depth| middle(within(depth, depth + 1)));
         let (own, _) = own.min_by(|a, b| a.1.total_cmp(&b.1))?;
-        let mut deep: Vec<f32> = within(DEEP, u16::MAX / PARTS).into_iter().map(|colour| far(colour, own)).collect();
+        let mut deep: Vec<f32> =
+            within(DEEP, u16::MAX / PARTS).into_iter().map(|colour| distance(colour, own)).collect();
         let count = deep.len();
         deep.retain(|off| *off > UNLIKE);
         #[expect(clippy::cast_precision_loss, reason = "counts of pixels")]
@@ -83,7 +85,7 @@ impl Inks {
         let at = deep.len() / 2;
         let like = LIKE * *deep.select_nth_unstable_by(at, f32::total_cmp).1;
         let pixel = |(depth, colour): (&u16, &Option<[f32; 3]>)| {
-            colour.map(|colour| Pixel { deep: f64::from(*depth) / f64::from(PARTS), off: far(colour, own) })
+            colour.map(|colour| Pixel { deep: f64::from(*depth) / f64::from(PARTS), off: distance(colour, own) })
         };
         Some(Self { pixels: depths.iter().zip(&colours).map(pixel).collect(), like })
     }
@@ -119,13 +121,8 @@ fn middle(colours: Vec<[f32; 3]>) -> Option<([f32; 3], f32)> {
         *values.select_nth_unstable_by(half, f32::total_cmp).1
     };
     let middle = [of(0), of(1), of(2)];
-    let mut off: Vec<f32> = colours.iter().map(|colour| far(*colour, middle)).collect();
+    let mut off: Vec<f32> = colours.iter().map(|colour| distance(*colour, middle)).collect();
     Some((middle, *off.select_nth_unstable_by(half, f32::total_cmp).1))
-}
-
-fn far(a: [f32; 3], b: [f32; 3]) -> f32 {
-    let [p, q, r] = [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
-    (p * p + q * q + r * r).sqrt()
 }
 
 /// How far each cell of the shape lies from everything else, in parts of a pixel: 3 a step to a side, 4 a step to a corner

@@ -92,19 +92,18 @@ pub fn cut_words(piece: &Piece, shown: Shown) -> String {
 
 /// "round holes: 8 of 15 mm, 1 of 116 mm", so that a punch can be chosen; `None` where there are none.
 fn holes_words(piece: &Piece, shown: Shown) -> Option<String> {
-    let mut sizes: Vec<(String, usize)> = Vec::new();
-    let mut diameters: Vec<f64> = piece.round_holes().map(|(_, diameter)| diameter).collect();
-    diameters.sort_by(f64::total_cmp);
-    for diameter in diameters {
-        let size = show(Length::mm(diameter), shown);
-        match sizes.iter_mut().find(|(known, _)| *known == size) {
-            Some((_, count)) => *count += 1,
-            None => sizes.push((size, 1)),
-        }
-    }
-    let counted: Vec<String> =
-        sizes.iter().map(|(size, count)| fill(ENGLISH.count_of, &[&count.to_string(), size])).collect();
-    (!counted.is_empty()).then(|| fill(ENGLISH.round_holes, &[&counted.join(", ")]))
+    let counted = sizes_words(piece.round_holes().map(|(_, diameter)| diameter), shown)?;
+    Some(fill(ENGLISH.round_holes, &[&counted]))
+}
+
+/// Lengths in mm, the shortest first, as "8 of 15 mm, 1 of 116 mm"; `None` for none.
+pub fn sizes_words(lengths: impl Iterator<Item = f64>, shown: Shown) -> Option<String> {
+    let mut lengths: Vec<f64> = lengths.collect();
+    lengths.sort_by(f64::total_cmp);
+    let sizes: Vec<String> = lengths.into_iter().map(|mm| show(Length::mm(mm), shown)).collect();
+    let each = sizes.chunk_by(|a, b| a == b).map(|same| fill(ENGLISH.count_of, &[&same.len().to_string(), &same[0]]));
+    let counted: Vec<String> = each.collect();
+    (!counted.is_empty()).then(|| counted.join(", "))
 }
 
 struct Setter {

@@ -9,7 +9,7 @@ mod rulers;
 mod setting;
 mod tile;
 
-pub use block::cut_words;
+pub use block::{cut_words, sizes_words};
 pub use clip::clip;
 pub use cover::{Facts, front};
 pub use lines::{Class, Drawing, Label, Line, Stroke, WORDS_GREY};

@@ -6,6 +6,7 @@ mod cut;
 mod documents;
 mod manifest;
 mod outlines;
+mod sizing;
 mod survey;
 
 pub use documents::{Made, write_out};

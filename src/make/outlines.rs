@@ -2,7 +2,7 @@
 
 use std::io;
 
-use super::survey::Sizing;
+use super::sizing::{EXTENT_TOLERANCE, Sizing};
 use crate::build_file::{Build, Light, PieceSpec, Source, Trace, outside};
 use crate::contour::{Traced, Tracer};
 use crate::output::{OnPicture, OutFile, overlay_png};
@@ -12,9 +12,6 @@ use crate::shape::{Knot, Shape, closed_spline, from_svg};
 use crate::size::{Solved, longest};
 use crate::space::{Map, Path, Pattern, Pixels, Point};
 use crate::units::Length;
-
-/// A coarse flattening for extents, in pixels.
-const FLAT: f64 = 0.02;
 
 /// Where the files that a build names are read from.
 pub trait Files {
@@ -80,17 +77,17 @@ pub fn trace_pieces(
 ) -> Result<(Vec<TraceReport>, Vec<OutFile>), Problems> {
     let pictures = open_pictures(build, files, problems)?;
     let tracers = tracers(build, &pictures);
-    let sizing = if build.pieces.iter().any(|piece| wanted(piece) && is_finished_by_size(piece)) {
+    let sized = if build.pieces.iter().any(|piece| wanted(piece) && is_finished_by_size(piece)) {
         let (outlines, _) = find_outlines(build, &tracers, files, &mut Problems::new())?;
-        Some(Sizing::of(build, &outlines)?)
+        Some((Sizing::of(build, &outlines)?, outlines))
     } else {
         None
     };
-    let solved = sizing.as_ref().and_then(Sizing::solved);
     let mut errors = Problems::new();
     let mut reports = Vec::new();
-    for piece in build.pieces.iter().filter(|piece| wanted(piece)) {
-        match trace_piece(&tracers, piece, solved) {
+    for (index, piece) in build.pieces.iter().enumerate().filter(|(_, piece)| wanted(piece)) {
+        let scale = sized.as_ref().and_then(|(sizing, outlines)| Scale::of(&outlines[index], sizing.solved()?));
+        match trace_piece(&tracers, piece, scale) {
             Ok((traced, notes)) => {
                 problems.extend(notes);
                 reports.push(traced);
@@ -274,7 +271,7 @@ pub(super) fn finish_outlines(
             continue;
         }
         any = true;
-        match trace_piece(tracers, piece, Some(solved)) {
+        match trace_piece(tracers, piece, Scale::of(outline, solved)) {
             Ok((report, notes)) => {
                 problems.extend(notes);
                 *outline = Outline::Pixels(piece.picture.unwrap_or_default(), report.outline.clone());
@@ -288,11 +285,29 @@ pub(super) fn finish_outlines(
     if errors.is_empty() { Ok(any) } else { Err(errors) }
 }
 
-/// Traces a piece; with the sizes, if they are `solved`, that decide about its outline.
+/// How large an outline is, before it is traced as its size wants it.
+struct Scale {
+    map: Map<Pixels, Pattern>,
+    /// The most mm that a pixel is long anywhere on the outline.
+    mm_per_px: f64,
+}
+
+impl Scale {
+    /// `None` for what no picture scales.
+    fn of(outline: &Outline, solved: &Solved) -> Option<Self> {
+        let Outline::Pixels(picture, path) = outline else { return None };
+        let map = solved.pattern_map(*picture);
+        let places = path.raw().elements().iter().filter_map(kurbo::PathEl::end_point);
+        let mm_per_px = places.map(|at| map.stretch(at.into())).fold(0.0, f64::max);
+        Some(Self { map, mm_per_px })
+    }
+}
+
+/// Traces a piece; as lengths at full size want its outline, if its `scale` is known.
 fn trace_piece(
     tracers: &[Tracer],
     piece: &PieceSpec,
-    solved: Option<&Solved>,
+    scale: Option<Scale>,
 ) -> Result<(TraceReport, Problems), Problem> {
     let place = piece.trace.as_ref().map_or(piece.source.place, |how| how.place);
     let picture = piece.picture.expect("only a piece with a picture is traced");
@@ -301,22 +316,20 @@ fn trace_piece(
         let text = format!("piece “{}”: {}", piece.name.value, problem.text);
         Problem { text, ..problem }.at(problem.place.unwrap_or(place))
     };
-    let mut found: Traced = tracers[picture].trace(&what).map_err(named)?;
-    if let Some(solved) = solved {
-        let map = solved.pattern_map(picture);
-        if let Some(within) = what.within {
-            let middle = found.outline.bounds().center().into();
-            let within = within.value.to_mm() / map.stretch(middle);
-            found = tracers[picture].trace_within(&what, within).map_err(named)?;
-        }
-        if let Some(least) = what.ignore_below {
-            found = without_specks(found, &map, least).map_err(named)?;
-        }
+    let within = scale.as_ref().zip(what.within).map(|(scale, within)| within.value.to_mm() / scale.mm_per_px);
+    let mut found = match within {
+        Some(within) => tracers[picture].trace_within(&what, within),
+        None => tracers[picture].trace(&what),
+    }
+    .map_err(named)?;
+    if let (Some(scale), Some(least)) = (scale, what.ignore_below) {
+        found = without_specks(found, &scale.map, least).map_err(named)?;
     }
     let notes = found.notes.iter().cloned().map(named).collect();
     let report = TraceReport {
         name: piece.name.value.clone(),
-        openings: openings(&found.outline),
+        // Around holes the way runs anticlockwise on the screen.
+        openings: found.loops().iter().filter(|ring| kurbo::Shape::area(ring.raw()) < 0.0).count(),
         nodes: found.nodes,
         corners: found.corners.len(),
         rms_px: found.rms,
@@ -336,7 +349,8 @@ fn trace_piece(
 
 /// `found` without the loops that are nowhere as long as `least` at full size, and what lies in them.
 fn without_specks(found: Traced, map: &Map<Pixels, Pattern>, least: Placed<Length>) -> Result<Traced, Problem> {
-    let lengths: Vec<f64> = found.loops().iter().map(|ring| longest(&ring.flatten(FLAT).concat(), map)).collect();
+    let lengths: Vec<f64> =
+        found.loops().iter().map(|ring| longest(&ring.flatten(EXTENT_TOLERANCE).concat(), map)).collect();
     let limit = least.value.to_mm();
     let dropped: Vec<f64> = lengths.iter().copied().filter(|length| *length < limit).collect();
     let largest = dropped.iter().copied().fold(0.0, f64::max);
@@ -358,21 +372,4 @@ fn without_specks(found: Traced, map: &Map<Pixels, Pattern>, least: Placed<Lengt
 
 fn counted(loops: usize) -> String {
     if loops == 1 { "one hole or speck".to_owned() } else { format!("{loops} holes and specks") }
-}
-
-/// Loops that run anticlockwise on the screen, as those around holes do.
-fn openings(outline: &Path<Pixels>) -> usize {
-    outline
-        .raw()
-        .iter()
-        .fold((0, kurbo::BezPath::new()), |(count, mut open), element| {
-            open.push(element);
-            match element {
-                kurbo::PathEl::ClosePath => {
-                    (count + usize::from(kurbo::Shape::area(&open) < 0.0), kurbo::BezPath::new())
-                }
-                _ => (count, open),
-            }
-        })
-        .0
 }

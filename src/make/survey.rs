@@ -2,19 +2,18 @@
 
 use super::cut::{check_holes, check_parts, cut_pieces, outlines_as_cut};
 use super::outlines::{Files, Outline, TraceReport, find_outlines, finish_outlines, open_pictures, scaled_by, tracers};
+use super::sizing::{EXTENT_TOLERANCE, Sizing};
 use crate::build_file::{Build, Half, PieceSpec, SizeFrom};
 use crate::pattern::{Piece, frail_problems};
 use crate::problem::{Problem, Problems};
 use crate::shape::Found;
 use crate::size::{
-    FinishedReport, Interval, Marks, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives,
-    length_and_breadth, longest, marks, report,
+    FinishedReport, Interval, Marks, MeasureReport, SizeAlternative, SizeReport, Spread, alternatives,
+    length_and_breadth, longest, report,
 };
-use crate::space::{Map, Pattern, Pixels, Point};
+use crate::space::{Map, Pattern};
 use crate::units::{Length, show, show_at_least};
 
-/// A coarse flattening for extents, in pixels or mm: far below anything that is measured on it.
-const EXTENT_TOLERANCE: f64 = 0.02;
 /// Coarser than this, in mm per pixel, the steps of the picture show in the outline.
 const COARSE_PICTURE: f64 = 1.0;
 
@@ -63,7 +62,7 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
         pieces = cut_pieces(&build, &outlines, sizing.solved())?;
         outlines = outlines_as_cut(&outlines, &pieces, sizing.solved());
     }
-    let Sizing { marks, spread } = sizing;
+    let (marks, spread) = sizing.into_parts();
     let lengths = piece_lengths(&outlines, &pieces, spread.as_ref());
     let (size, finished, measures) = match &spread {
         Some(spread) => {
@@ -84,34 +83,6 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
         problems.extend(piece.symmetry.as_ref().and_then(|found| unlike(spec, piece, found)));
     }
     Ok(Survey { build, pieces, lengths, traced, size, finished, measures, problems })
-}
-
-/// Marks, outlines among them, and every size that they tell.
-pub(super) struct Sizing {
-    marks: Marks,
-    /// `None`: no picture, so that nothing has to be sized.
-    spread: Option<Spread>,
-}
-
-impl Sizing {
-    pub(super) fn of(build: &Build, outlines: &[Outline]) -> Result<Self, Problems> {
-        let points: Vec<Vec<Point<Pixels>>> = (0..build.pictures.len())
-            .map(|picture| {
-                let of_picture = outlines.iter().filter_map(|outline| match outline {
-                    Outline::Pixels(on, path) if *on == picture => Some(path.flatten(EXTENT_TOLERANCE).concat()),
-                    _ => None,
-                });
-                of_picture.flatten().collect()
-            })
-            .collect();
-        let marks = marks(build, &points);
-        let spread = if build.pictures.is_empty() { None } else { Some(Spread::over(&marks)?) };
-        Ok(Self { marks, spread })
-    }
-
-    pub(super) fn solved(&self) -> Option<&Solved> {
-        self.spread.as_ref().map(Spread::solved)
-    }
 }
 
 /// Halves or turns that differ by much may be no halves or turns.

@@ -12,7 +12,7 @@ use std::io::Write as _;
 use std::time::Instant;
 
 use kurbo::{BezPath, Point, Shape as _};
-use scene::compare::{Deviation, deviation};
+use scene::compare::{Deviation, deviation, ring};
 use scene::{Camera, Shot, props, spotted};
 use serde_json::{Value, json};
 use spanwright::contour::Tracer;
@@ -76,12 +76,6 @@ fn in_loop(scene: &spotted::Spotted) -> (f64, BezPath) {
     let start = Instant::now();
     let traced = Tracer::new(&picture, None).trace(&scene.trace()).expect("there is a shape");
     (start.elapsed().as_secs_f64() * 1e3, traced.outline.raw().clone())
-}
-
-/// The first loop, flattened.
-fn ring(path: &BezPath) -> Vec<[f64; 2]> {
-    let lines = spanwright::space::Path::<spanwright::space::Pixels>::new(path.clone()).flatten(0.01);
-    lines[0].iter().map(|p| [p.x, p.y]).collect()
 }
 
 fn median(mut values: Vec<f64>) -> f64 {

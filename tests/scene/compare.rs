@@ -32,6 +32,19 @@ pub(crate) fn deviation(traced: &BezPath, truth: &BezPath) -> Deviation {
     }
 }
 
+/// The first loop of a path, flattened, for the reference libraries.
+pub(crate) fn ring(path: &BezPath) -> Vec<[f64; 2]> {
+    let mut points: Vec<Point> = Vec::new();
+    let mut loops = 0;
+    kurbo::flatten(path, 0.01, |el| {
+        loops += usize::from(matches!(el, PathEl::MoveTo(_)));
+        if loops == 1 {
+            points.extend(el.end_point());
+        }
+    });
+    points.iter().map(|p| [p.x, p.y]).collect()
+}
+
 /// The smallest distance between two paths, to within an eighth of a unit.
 pub(crate) fn gap(one: &BezPath, other: &BezPath) -> f64 {
     let others = edges(other);

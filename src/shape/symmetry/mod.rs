@@ -72,7 +72,7 @@ pub enum Refused {
 
 impl<S: Space> Symmetry<S> {
     /// Reflection in the axis.
-    pub fn mirror(&self) -> Option<Affine> {
+    fn mirror(&self) -> Option<Affine> {
         self.axis.map(|angle| Affine::reflect(self.centre.raw(), Vec2::from_angle(angle)))
     }
 
@@ -91,7 +91,7 @@ impl<S: Space> Symmetry<S> {
     }
 
     /// The motions that bring the shape onto itself, but for staying; a mirrored one with `true`.
-    pub(super) fn motions(&self) -> Vec<(Affine, bool)> {
+    fn motions(&self) -> Vec<(Affine, bool)> {
         let turn = |k: u32| Affine::rotate_about(TAU * f64::from(k) / f64::from(self.turns), self.centre.raw());
         let turns = (1..self.turns).map(|k| (turn(k), false));
         let mirrors = self.mirror().into_iter().flat_map(|m| (0..self.turns).map(move |k| (turn(k) * m, true)));
@@ -244,7 +244,9 @@ fn axis<S: Space>(outline: &Rings, symmetry: Symmetry<S>, half: Half) -> Symmetr
         let side = Vec2::from_angle(symmetry.axis.unwrap_or_default()).turn_90();
         towards(half).is_none_or(|towards| symmetry.turns > 1 || side.dot(towards).abs() >= LEAST_SIDE)
     };
-    let looked_at: Vec<(f64, Symmetry<S>)> = looked_at.into_iter().filter(|(_, found)| named(found)).collect();
+    // Where none does, the best axis is told to have no such side.
+    let any = looked_at.iter().any(|(_, found)| named(found));
+    let looked_at: Vec<(f64, Symmetry<S>)> = looked_at.into_iter().filter(|(_, found)| !any || named(found)).collect();
     let least = looked_at.iter().map(|(rms, _)| *rms).fold(f64::INFINITY, f64::min);
     // Where there are turns every axis has others beside it: the best liked stands for them.
     let level = matches!(half, Half::Upper | Half::Lower);
@@ -259,7 +261,7 @@ fn axis<S: Space>(outline: &Rings, symmetry: Symmetry<S>, half: Half) -> Symmetr
     good.max_by(|a, b| angle(a).total_cmp(&angle(b))).unwrap_or(symmetry)
 }
 
-/// Mean square distance of each place from the nearest of the places' images.
+/// Squared distances of each place from the nearest of the places' images, summed; far ones count as a tenth of the extent.
 fn coarse<S: Space>(places: &[On], symmetry: &Symmetry<S>, extent: f64) -> f64 {
     let Some(mirror) = symmetry.mirror() else { return f64::INFINITY };
     let images: Vec<kurbo::Point> = places.iter().map(|on| mirror * on.at).collect();

@@ -256,12 +256,15 @@ fn a_speck_that_doubles_back_moves_nothing() {
 #[test]
 fn the_half_that_is_named_lies_beside_the_axis_that_is_found() {
     // Two holes in a plate: both axes are there, and only the upright one has a left.
-    let plate = svg("M0 0H100V50H0Z M20 20H30V30H20Z M70 20H80V30H70Z");
+    let plate = svg("M0 0H100V50H0Z M20 20V30H30V20Z M70 20V30H80V20Z");
     let plate = Path::<Pattern>::new(plate);
     for (half, angle) in [(Half::Left, FRAC_PI_2), (Half::Upper, 0.0)] {
         let found = find(&plate, &mirrored(half)).expect("an area");
         assert!(between(found.symmetry.axis.expect("mirrored"), angle) < 1e-6, "{half:?}: {found:?}");
-        assert!(made_alike(&plate, &mirrored(half), &found).is_ok());
+        let made = made_alike(&plate, &mirrored(half), &found).expect("a plate");
+        assert!(unlike(&made, &found.symmetry) < 1e-6, "{half:?}");
+        // It was alike before, so nothing is lost: 100 by 50, less two holes of 10 by 10.
+        assert!((made.raw().area().abs() - 4800.0).abs() < 1e-6, "{half:?}: {}", made.raw().area());
     }
 }
 

@@ -1,0 +1,126 @@
+//! Pieces are made regular at full size, in the straightened picture, through the whole program.
+
+mod scene;
+
+use std::fs;
+use std::process::Output;
+
+use kurbo::{Affine, BezPath, Shape as _};
+use scene::compare::deviation;
+use scene::{Camera, Shape, Shot, props};
+use serde_json::Value;
+use tempfile::TempDir;
+
+const PX_PER_MM: f64 = 3.0;
+
+/// The lantern ring, with a pinhole of 2 mm in it, photographed aslant.
+fn photo() -> (Vec<u8>, Shot) {
+    let mut ring = props::signal_staff().shape("lantern ring").clone();
+    let middle = ring.outline.bounding_box().center();
+    ring.holes.push(kurbo::Circle::new(middle + kurbo::Vec2::new(76.5, 0.0), 1.0).to_path(1e-4));
+    let scene = scene::Scene { ground: Some([214, 206, 188]), shapes: vec![ring] };
+    let camera = Camera { tilt: [18.0, -12.0, 4.0], quality: 95, ..Camera::frontal([1100, 1040], PX_PER_MM, middle) };
+    scene.photograph(&camera)
+}
+
+/// A folder with the photo and a build file of the ring, which says `piece` of it and `trace` of its tracing.
+fn build(piece: &str, trace: &str) -> (TempDir, Shape) {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let (file, shot) = photo();
+    fs::write(folder.path().join("ring.jpg"), file).expect("written");
+    let ring = props::signal_staff().shape("lantern ring").clone();
+    let middle = ring.outline.bounding_box().center();
+    // Where a sheet lying around the ring would have its corners.
+    let sheet = [(-105.0, -148.5), (105.0, -148.5), (105.0, 148.5), (-105.0, 148.5)]
+        .map(|(x, y)| shot.to_pixel(middle + kurbo::Vec2::new(x, y)))
+        .map(|p| [p.x, p.y]);
+    let inside = shot.to_pixel(middle + kurbo::Vec2::new(0.0, 87.0));
+    let text = format!(
+        "[build]\nname = \"Ring\"\n[picture.front]\nfile = \"ring.jpg\"\n[picture.front.known_rectangle]\n\
+         corners = {sheet:?}\nsize = \"A4\"\n[size]\nfrom = \"as pictured\"\n[[piece]]\nname = \"ring\"\n\
+         picture = \"front\"\ntrace = {{ inside = [{}, {}]{trace} }}\n{piece}\n",
+        inside.x, inside.y
+    );
+    fs::write(folder.path().join("ring.toml"), text).expect("written");
+    (folder, ring)
+}
+
+fn run(folder: &TempDir, command: &str) -> Output {
+    let mut program = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spanwright"));
+    program.arg(command).arg(folder.path().join("ring.toml")).arg("--json").assert().code(0).get_output().clone()
+}
+
+/// What `check` says of the only piece.
+fn checked(folder: &TempDir) -> Value {
+    let manifest: Value = serde_json::from_slice(&run(folder, "check").stdout).expect("JSON");
+    manifest["pieces"][0].clone()
+}
+
+fn path(piece: &Value) -> BezPath {
+    BezPath::from_svg(piece["path"].as_str().expect("path data")).expect("path data")
+}
+
+/// How far `turned` lies from the path, in mm.
+fn apart(turned: &BezPath, path: &BezPath) -> f64 {
+    deviation(turned, path).worst
+}
+
+#[test]
+fn a_ring_photographed_aslant_is_round_again_and_comes_again_eight_times() {
+    let (folder, _) = build("symmetric = true\nrepeats = 8", ", ignore_below = \"4 mm\"");
+    let piece = checked(&folder);
+    let mut radii: Vec<f64> =
+        piece["arcs"].as_array().expect("a list").iter().map(|a| a["radius_mm"].as_f64().expect("mm")).collect();
+    radii.sort_by(f64::total_cmp);
+    let truth = [7.5; 8].into_iter().chain([58.0, 95.0]);
+    assert_eq!(radii.len(), 10, "{radii:?}");
+    for (radius, truth) in radii.iter().zip(truth) {
+        // A tenth of a pixel, and what four clicked corners to three decimals leave: nothing.
+        assert!((radius - truth).abs() < 0.1 / PX_PER_MM, "{radius} is not {truth}");
+    }
+    let outline = path(&piece);
+    let number = |value: &Value| value.as_f64().expect("a number");
+    let symmetry = &piece["symmetry"];
+    let centre = kurbo::Point::new(number(&symmetry["at_mm"][0]), number(&symmetry["at_mm"][1]));
+    let turn = Affine::rotate_about(std::f64::consts::TAU / 8.0, centre);
+    let axis = kurbo::Vec2::from_angle(number(&symmetry["axis_degrees"]).to_radians());
+    for moved in [turn * outline.clone(), (Affine::reflect(centre, axis) * outline.clone()).reverse_subpaths()] {
+        // Paths are written to a thousandth of a millimetre, and flattened to that for this comparison.
+        assert!(apart(&moved, &outline) < 0.005, "{}", apart(&moved, &outline));
+    }
+    assert!(number(&symmetry["rms_mm"]) < 0.1 / PX_PER_MM && number(&symmetry["rms_mm"]) > 0.0);
+}
+
+#[test]
+fn what_is_smaller_than_asked_for_is_left_out_by_check_and_by_trace() {
+    let loops = |path: &BezPath| path.elements().iter().filter(|el| matches!(el, kurbo::PathEl::MoveTo(_))).count();
+    // Outer edge, inner edge, eight lamps, and the pinhole.
+    for (trace, left) in [("", 11), (", ignore_below = \"1.5 mm\"", 11), (", ignore_below = \"4 mm\"", 10)] {
+        let (folder, _) = build("", trace);
+        assert_eq!(loops(&path(&checked(&folder))), left, "check with {trace}");
+        let told: Value = serde_json::from_slice(&run(&folder, "trace").stdout).expect("JSON");
+        assert_eq!(told["pieces"][0]["openings"], left - 1, "{told}");
+        let text = fs::read_to_string(folder.path().join("ring.toml")).expect("still there");
+        let written: toml::Table = text.parse().expect("TOML");
+        let outline = written["piece"][0]["outline"].as_str().expect("traced").to_owned();
+        assert_eq!(loops(&BezPath::from_svg(&outline).expect("path data")), left, "trace with {trace}");
+        let dropped = told["problems"].as_array().expect("a list").iter().any(|p| p["code"] == "left_out_below");
+        assert_eq!(dropped, left == 10, "{told}");
+    }
+}
+
+#[test]
+fn an_outline_within_a_coarser_length_has_fewer_nodes_and_keeps_to_it() {
+    let traced = |within: &str| {
+        let (folder, _) = build("", within);
+        let told: Value = serde_json::from_slice(&run(&folder, "trace").stdout).expect("JSON");
+        let text = fs::read_to_string(folder.path().join("ring.toml")).expect("still there");
+        let outline = text.lines().find_map(|line| line.strip_prefix("outline = ")).expect("traced").trim_matches('"');
+        (told["pieces"][0]["nodes"].as_u64().expect("a count"), BezPath::from_svg(outline).expect("path data"))
+    };
+    let ((fine, usual), (coarse, loose)) = (traced(""), traced(", within = \"0.4 mm\""));
+    assert!(coarse < fine, "{coarse} of {fine} nodes");
+    // Of the two, each keeps its own distance from the edge; pixels near the camera are the smallest in mm.
+    let off = deviation(&loose, &usual).worst / (0.75 * PX_PER_MM);
+    assert!(off < 0.4 + 0.1 / PX_PER_MM && off > 0.02, "{off} mm");
+}
