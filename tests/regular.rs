@@ -124,3 +124,34 @@ fn an_outline_within_a_coarser_length_has_fewer_nodes_and_keeps_to_it() {
     let off = deviation(&loose, &usual).worst / (0.75 * PX_PER_MM);
     assert!(off < 0.4 + 0.1 / PX_PER_MM && off > 0.02, "{off} mm");
 }
+
+/// Codes and places of what `check` tells of a plate at full size, 120 by 80 mm, of which the build file says `more`.
+fn told_of_plate(outline: &str, more: &str) -> Vec<(String, String)> {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let text = format!(
+        "[build]\nname = \"Plate\"\n[[piece]]\nname = \"plate\"\nfixed = true\noutline = \"{outline}\"\n{more}\n"
+    );
+    fs::write(folder.path().join("ring.toml"), text).expect("written");
+    let manifest: Value = serde_json::from_slice(&run(&folder, "check").stdout).expect("JSON");
+    let word = |problem: &Value, key: &str| problem[key].as_str().expect("a text").to_owned();
+    let problems = manifest["problems"].as_array().expect("a list");
+    problems.iter().map(|problem| (word(problem, "code"), word(problem, "where"))).collect()
+}
+
+#[test]
+fn what_is_made_alike_and_is_not_is_told_at_its_key() {
+    let plate = "M0 0H120V80H0Z";
+    let hole = |x: u32| format!("[[piece.hole]]\nat = [{x}, 40]\ndiameter = \"8 mm\"\n");
+    let told = |outline: &str, more: &str, code: &str| -> Vec<String> {
+        let all = told_of_plate(outline, more);
+        all.into_iter().filter(|(found, _)| found == code).map(|(_, place)| place).collect()
+    };
+    let alone = format!("symmetric = true\n{}", hole(30));
+    assert_eq!(told(plate, &alone, "hole_alone"), ["ring.toml:9:6"]);
+    let both = format!("symmetric = true\n{}{}", hole(30), hole(90));
+    assert!(told(plate, &both, "hole_alone").is_empty());
+    assert!(told(plate, &both, "halves_unlike").is_empty());
+    let slanted = "M0 0L120 30V80H0Z";
+    assert_eq!(told(slanted, "symmetric = \"left\"\naxis = [[60, 0], [60, 80]]", "halves_unlike"), ["ring.toml:7:13"]);
+    assert_eq!(told(plate, "repeats = 4", "halves_unlike"), ["ring.toml:7:11"]);
+}
