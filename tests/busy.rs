@@ -39,5 +39,5 @@ fn a_shadow_of_the_shapes_own_colour_is_parted_from_it() {
     let told = Trace { outside: vec![shadow.collect()], ..scene.trace() };
     let off = |what: &Trace| deviation(traced(&scene, what).raw(), &scene.truth).rms;
     let (alone, told) = (off(&scene.trace()), off(&told));
-    assert!(alone < 0.8 && told < alone, "{alone} alone, {told} with the stroke");
+    assert!(alone < 0.9 && told < alone, "{alone} alone, {told} with the stroke");
 }

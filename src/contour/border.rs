@@ -39,6 +39,14 @@ impl Crack {
         let half = |at: i64, out: i64| at as f64 + 0.5 + 0.5 * out as f64;
         kurbo::Point::new(half(self.x, self.out.0), half(self.y, self.out.1))
     }
+
+    /// Where this side lies seen from another with the same outside: so far along it and so far inwards, in pixels.
+    #[expect(clippy::cast_precision_loss, reason = "neighbouring pixels, unit steps")]
+    pub(super) fn beside(&self, other: &Self) -> Option<(f64, f64)> {
+        let (dx, dy) = ((self.x - other.x) as f64, (self.y - other.y) as f64);
+        let (ox, oy) = (other.out.0 as f64, other.out.1 as f64);
+        (self.out == other.out).then_some((dx * oy + dy * ox, -(dx * ox + dy * oy)))
+    }
 }
 
 /// Cells among which the deepest is looked for.

@@ -9,16 +9,28 @@ use super::spline::drifts;
 const LEAST_TURN: f64 = 0.2;
 /// Least turn where a side is too short to be told from a bend: bars' ends and small squares are meant, not small dots.
 const LEAST_SHORT_TURN: f64 = 1.2;
+/// Where the chords beside a place turn by less than this part of it, there is no such corner.
+const PROMISING: f64 = 0.6;
 /// A corner turns at least by this part of what its sides turn by, carried on from where blur lets them be seen.
 const LEAST_OF_BEND: f64 = 0.7;
 /// Turn beyond which a corner is a tip, in radians: about 65° are left between its sides.
 const TIP: f64 = 2.0;
+/// Turn of a needle's point: about 20° are left between its sides.
+const NEEDLE: f64 = 2.8;
 /// Corners closer than this, in pixels, are one.
 const ONE_CORNER: f64 = 2.0;
 /// Where two whole lines meet, in pixels from where short stretches of them seemed to: beyond, the corner is another.
 const FAR_CORNER: f64 = 8.0;
 /// How far a side is looked at, in pixels: as far as it keeps to one polynomial, and there is none longer to try.
 const REACHES: [f64; 9] = [96.0, 64.0, 44.0, 30.0, 20.0, 14.0, 10.0, 7.0, 5.0];
+/// Degrees of sides: sides of a needle, bent by a little noise, may miss each other where straighter ones do not.
+const BENT: [usize; 3] = [4, 2, 1];
+const STRAIGHT: [usize; 1] = [1];
+/// Times as wide as usual that the rounded part is taken to be where no corner is found: the vertex of a sharp tip may stand
+/// on its flank, some way before where the other flank begins.
+const WIDER: [f64; 2] = [2.5, 5.0];
+/// Points from which on a side may be of the highest degree.
+const MANY: usize = 16;
 /// A turn must be this many times what noise may make of it.
 const SURE: f64 = 5.0;
 /// Half the width of a tip, in pixels, that still shows as an edge.
@@ -29,6 +41,8 @@ const LONG_STEP: f64 = 1.5;
 const COMMON: f64 = 1.5;
 /// Noise is taken to be this at least, in pixels: rounding to 8 bits is no more even than that.
 const LEAST_NOISE: f64 = 0.004;
+/// A corner between lines turns by so many times what an arc may that keeps as close to it.
+const SURELY: f64 = 1.5;
 /// Sides drift off a polynomial unseen by this much, in pixels.
 const UNSEEN: f64 = 0.03;
 /// A corner is found when place and gap change by less than this from one round to the next, in pixels.
@@ -135,6 +149,7 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
     }
     let vertices = vertices(ring, 0.4 + 0.4 * blur + 2.0 * ring.noise);
     let n = vertices.len();
+    let least = gap(blur, std::f64::consts::FRAC_PI_2);
     let mut found: Vec<Corner> = (0..n)
         .filter_map(|k| {
             let s = ring.get(vertices[k]).0;
@@ -143,16 +158,24 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
                 let apart = (ring.get(vertices[other]).0 - s).abs();
                 apart.min(ring.length - apart)
             };
-            let least = gap(blur, std::f64::consts::FRAC_PI_2);
             let room = |others: &mut dyn Iterator<Item = usize>| {
                 others.map(|other| apart(other % n)).find(|room| *room > least).unwrap_or(ring.length)
             };
             let rooms = [room(&mut (1..n).map(|d| k + n - d)), room(&mut (1..n).map(|d| k + d))];
-            // The vertex of a sharp tip may stand on its flank, some way before where the other flank begins.
-            [1.0, 2.5, 5.0].iter().find_map(|&times| {
-                let turns = times == 1.0 || turns_much(ring, vertices[k], times * least);
-                turns.then(|| confirm(ring, vertices[k], blur, rooms, times)).flatten()
-            })
+            let confirmed = |times: f64, degrees: &[usize]| {
+                let expected = if times > 1.0 { LEAST_SHORT_TURN } else { LEAST_TURN };
+                let promising = turn(ring, vertices[k], times * least) > PROMISING * expected;
+                promising.then(|| confirm(ring, vertices[k], blur, rooms, times, degrees)).flatten()
+            };
+            // Noise may bend short sides so that they tell of no corner.
+            let close = confirmed(1.0, &BENT).or_else(|| confirmed(1.0, &STRAIGHT));
+            let corner = close.or_else(|| WIDER.into_iter().find_map(|times| confirmed(times, &BENT)))?;
+            if corner.turn < NEEDLE {
+                return Some(corner);
+            }
+            // A little noise in the bend of a needle's sides carries its point far.
+            let mut straight = std::iter::once(1.0).chain(WIDER).filter_map(|times| confirmed(times, &STRAIGHT));
+            straight.find(|straight| straight.turn > NEEDLE).or(Some(corner))
         })
         .collect();
     found.sort_by(|a, b| a.arc.total_cmp(&b.arc));
@@ -211,15 +234,15 @@ fn vertices(ring: &Ring, tolerance: f64) -> Vec<isize> {
     found.into_iter().map(|i| isize::try_from(i).expect("fits")).collect()
 }
 
-/// Whether the chords before and after point `near`, each from `gap` to twice that along the way, leave a corner of
-/// [`LEAST_SHORT_TURN`] possible between them.
-fn turns_much(ring: &Ring, near: isize, gap: f64) -> bool {
+/// By how much the chords before and after point `near` turn, each from `gap` to twice that along the way, in radians; a half
+/// turn where there are too few points to tell.
+fn turn(ring: &Ring, near: isize, gap: f64) -> f64 {
     let s = ring.get(near).0;
     let place = |way: Way, gap: f64| side(ring, near, s, way, gap, gap + 8.0).first().map(|p| p.1);
     let chord = |way| Some(place(way, 2.0 * gap)? - place(way, gap)?);
-    let (Some(before), Some(after)) = (chord(Way::Back), chord(Way::Forth)) else { return true };
+    let (Some(before), Some(after)) = (chord(Way::Back), chord(Way::Forth)) else { return std::f64::consts::PI };
     // Against the way, and with it.
-    (-before).cross(after).atan2((-before).dot(after)).abs() > 0.6 * LEAST_SHORT_TURN
+    (-before).cross(after).atan2((-before).dot(after)).abs()
 }
 
 /// Along the way from a corner, as far as blur mixes what lies beyond it in.
@@ -237,8 +260,9 @@ fn rounding(blur: f64, turn: f64) -> f64 {
 
 /// The corner near point `near`, if the sides do meet at an angle when they are carried on as curves, close to the ring.
 /// `rooms`: arc length to the next vertices before and after. `times`: how much wider than for a right angle the rounded
-/// part is taken to be at first; only where it is as usual may the turn be a small one.
-fn confirm(ring: &Ring, near: isize, blur: f64, rooms: [f64; 2], times: f64) -> Option<Corner> {
+/// part is taken to be at first; only where it is as usual may the turn be a small one. `degrees` of the sides, in the order
+/// in which they are tried.
+fn confirm(ring: &Ring, near: isize, blur: f64, rooms: [f64; 2], times: f64, degrees: &[usize]) -> Option<Corner> {
     let mut s = ring.get(near).0;
     let mut gap_now = times * gap(blur, std::f64::consts::FRAC_PI_2);
     let mut corner = None;
@@ -250,29 +274,34 @@ fn confirm(ring: &Ring, near: isize, blur: f64, rooms: [f64; 2], times: f64) -> 
             };
             carry_on(ring, near, s, way, gap_now, room, degree)
         };
-        // Sides of a needle, bent by a little noise, may miss each other; straighter ones do not.
-        let (before, after, (p, q), bent) = [3, 2, 1].into_iter().find_map(|degree| {
+        let (before, after, (p, q), bent) = degrees.iter().find_map(|&degree| {
             let (before, after) = (side(Way::Back, degree)?, side(Way::Forth, degree)?);
             let met = meet(&before.course, &after.course, s, s)?;
-            Some((before, after, met, degree == 3))
+            Some((before, after, met, degree > 2))
         })?;
         let (before, after) = (Side { end: p, ..before }, Side { end: q, ..after });
         let at = before.at(0.0);
         let (a, b) = (before.direction(), after.direction());
         let turn = a.cross(b).atan2(a.dot(b)).abs();
-        let unsure = before.course.unsure_direction(p).hypot(after.course.unsure_direction(q)) * ring.noise;
-        let small = (before.short || after.short || times > 1.0 || !bent) && turn < LEAST_SHORT_TURN;
-        let bends = LEAST_OF_BEND * (before.bend(-gap_now) + after.bend(gap_now));
-        let least = LEAST_TURN.max(SURE * COMMON * unsure).max(bends.min(LEAST_SHORT_TURN));
-        if turn < least || small {
-            return None;
-        }
+        let unsure = before.course.unsure_direction(p).hypot(after.course.unsure_direction(q));
         let (nearest, arc, step) = nearest(ring, near, at);
         // What is rounder than blur makes it is round in truth; but where a sharp tip
         // has no points, nothing shows how round.
         let rounded = (1.1 + turn / std::f64::consts::TAU) * rounding(blur, turn);
         let missing = if turn < TIP { 0.0 } else { (step - LONG_STEP).max(0.0) };
-        if round > 0 && nearest > 0.2 + rounded + 3.0 * ring.noise + missing {
+        let farthest = 0.2 + rounded + 3.0 * ring.noise + missing;
+        let short = before.short || after.short;
+        let least_of_these = if degrees == STRAIGHT {
+            // An arc under two lines turns by eight times its distance from where they meet over its length.
+            let length = before.course.length().min(after.course.length()) + 2.0 * gap_now;
+            (SURELY * 8.0 * farthest / length).min(LEAST_SHORT_TURN)
+        } else {
+            LEAST_SHORT_TURN
+        };
+        let small = (short || times > 1.0 || !bent) && turn < least_of_these;
+        let bends = LEAST_OF_BEND * (before.bend(-gap_now) + after.bend(gap_now));
+        let least = LEAST_TURN.max(SURE * COMMON * unsure * ring.noise).max(bends.min(LEAST_SHORT_TURN));
+        if turn < least || small || (round > 0 && nearest > farthest) {
             return None;
         }
         let settled = (arc - s).abs().max((gap(blur, turn) - gap_now).abs()) < SETTLED;
@@ -331,8 +360,8 @@ fn carry_on(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, room: f64, deg
 }
 
 /// Of the polynomials `fits` through `points` that are true to them, the one with the least square of its likely error at
-/// `s`, which must be below `least`: what noise makes of it, and what the next higher degree says it leaves out beyond
-/// what noise may say there.
+/// `s`, which must be below `least`: what noise makes of it, and what the next higher degree says it leaves out; that is no
+/// surer than the next degree itself.
 fn surest(
     fits: Vec<Stretch>,
     points: &[(f64, Point)],
@@ -344,11 +373,14 @@ fn surest(
     let error = |k: usize| {
         let own = fits[k].unsure_place(s).powi(2);
         let Some(next) = fits.get(k + 1) else { return own * noise * noise };
-        let apart = (next.at(s) - fits[k].at(s)).hypot2();
+        let along = fits[k].along(s);
+        let apart = along.cross(next.at(s) - fits[k].at(s)).powi(2) / along.hypot2().max(1e-12);
         let chance = (next.unsure_place(s).powi(2) - own).max(0.0) * noise * noise;
-        own * noise * noise + (apart - chance).max(0.0)
+        own * noise * noise + apart.max(chance)
     };
     let mut order: Vec<(f64, usize)> = (0..fits.len().min(degree)).map(|k| (error(k), k)).collect();
+    // Through few points the highest degree only checks the others.
+    order.retain(|(_, k)| *k < 3 || points.len() >= MANY);
     order.retain(|(error, _)| *error < least);
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (error, k) = order.into_iter().find(|(_, k)| is_true(&fits[*k], points, noise))?;

@@ -1,44 +1,52 @@
 //! Edge points in their order around a border, and short stretches of them as polynomials of the way.
 
 use kurbo::{Point, Vec2};
-use nalgebra::{Matrix4, Vector4};
+use nalgebra::{SMatrix, SVector};
+
+/// Terms of the highest degree, the fourth.
+const TERMS: usize = 5;
 
 /// A place on a stretch as a polynomial of the distance along the way, by least squares.
 #[derive(Clone, Debug)]
 pub(super) struct Stretch {
     origin: Point,
-    terms: [Vec2; 4],
+    terms: [Vec2; TERMS],
     /// The way over which it was fitted: its middle and half its length.
     middle: f64,
     half: f64,
     /// Inverse of the normal matrix.
-    spread: Matrix4<f64>,
+    spread: SMatrix<f64, TERMS, TERMS>,
     /// Root mean square of what is left over, over the degrees of freedom.
     pub(super) rms: f64,
 }
 
 impl Stretch {
-    /// Least squares through (distance along the way, place). `degree` is 1, 2 or 3; `None` for too few points.
+    /// Least squares through (distance along the way, place). `degree` is 1 to 4; `None` for too few points.
     pub(super) fn fit(points: &[(f64, Point)], degree: usize) -> Option<Self> {
         Sums::of(points)?.fit(degree)
     }
 
-    /// One for each degree from 1 up to 3 as the number of points allows, with at least three of them to spare.
+    /// One for each degree from 1 up to 4 as the number of points allows, with at least three of them to spare.
     pub(super) fn fits(points: &[(f64, Point)]) -> Vec<Self> {
         let Some(sums) = Sums::of(points) else { return Vec::new() };
-        (1..=3).map_while(|degree| (points.len() >= degree + 4).then(|| sums.fit(degree)).flatten()).collect()
+        (1..TERMS).map_while(|degree| (points.len() >= degree + 4).then(|| sums.fit(degree)).flatten()).collect()
+    }
+
+    /// Of the way over which it was fitted.
+    pub(super) const fn length(&self) -> f64 {
+        2.0 * self.half
     }
 
     /// The place at `s` along the way.
     pub(super) fn at(&self, s: f64) -> Point {
         let powers = powers((s - self.middle) / self.half);
-        (0..4).fold(self.origin, |p, k| p + self.terms[k] * powers[k])
+        (0..TERMS).fold(self.origin, |p, k| p + self.terms[k] * powers[k])
     }
 
     /// Change of the place per unit of the way at `s`.
     pub(super) fn along(&self, s: f64) -> Vec2 {
         let slopes = slopes((s - self.middle) / self.half) / self.half;
-        (0..4).fold(Vec2::ZERO, |v, k| v + self.terms[k] * slopes[k])
+        (0..TERMS).fold(Vec2::ZERO, |v, k| v + self.terms[k] * slopes[k])
     }
 
     /// Standard deviation of [`Self::at`] over that of one point.
@@ -60,10 +68,10 @@ struct Sums {
     middle: f64,
     half: f64,
     count: usize,
-    /// Of the powers of the way, 0 to 6.
-    powers: [f64; 7],
-    /// Of the powers 0 to 3, times the place.
-    places: [Vec2; 4],
+    /// Of the powers of the way, from none to twice the highest degree.
+    powers: [f64; 2 * TERMS - 1],
+    /// Of the powers up to the highest degree, times the place.
+    places: [Vec2; TERMS],
     /// Of the place's square.
     squares: f64,
 }
@@ -76,16 +84,24 @@ impl Sums {
             return None;
         }
         let origin = first.1;
-        let mut sums =
-            Self { origin, middle, half, count: points.len(), powers: [0.0; 7], places: [Vec2::ZERO; 4], squares: 0.0 };
+        let mut sums = Self {
+            origin,
+            middle,
+            half,
+            count: points.len(),
+            powers: [0.0; 2 * TERMS - 1],
+            places: [Vec2::ZERO; TERMS],
+            squares: 0.0,
+        };
         for (s, p) in points {
             let (t, place) = ((s - middle) / half, *p - origin);
-            let (t2, t3) = (t * t, t * t * t);
-            for (sum, power) in sums.powers.iter_mut().zip([1.0, t, t2, t3, t2 * t2, t3 * t2, t3 * t3]) {
-                *sum += power;
-            }
-            for (sum, power) in sums.places.iter_mut().zip([1.0, t, t2, t3]) {
-                *sum += power * place;
+            let mut power = 1.0;
+            for k in 0..2 * TERMS - 1 {
+                sums.powers[k] += power;
+                if k < TERMS {
+                    sums.places[k] += power * place;
+                }
+                power *= t;
             }
             sums.squares += place.hypot2();
         }
@@ -97,7 +113,7 @@ impl Sums {
             return None;
         }
         let spread = self.inverse(degree)?;
-        let terms: [Vec2; 4] = std::array::from_fn(|i| (0..4).map(|j| spread[(i, j)] * self.places[j]).sum());
+        let terms: [Vec2; TERMS] = std::array::from_fn(|i| (0..TERMS).map(|j| spread[(i, j)] * self.places[j]).sum());
         let explained: f64 = terms.iter().zip(&self.places).map(|(term, sum)| term.dot(*sum)).sum();
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let free = (self.count - degree - 1).max(1) as f64;
@@ -109,13 +125,13 @@ impl Sums {
 impl Sums {
     /// The inverse of the normal matrix of a degree, zeros beyond it: bordered by one power after the other (the formula is
     /// Schur's). `None` if the points do not tell so many terms.
-    fn inverse(&self, degree: usize) -> Option<Matrix4<f64>> {
+    fn inverse(&self, degree: usize) -> Option<SMatrix<f64, TERMS, TERMS>> {
         /// Of what a further power adds to the lower ones, a part of itself.
         const LEAST_NEW: f64 = 1e-9;
-        let mut inverse = Matrix4::zeros();
+        let mut inverse = SMatrix::zeros();
         for k in 0..=degree {
-            let side: [f64; 4] = std::array::from_fn(|i| if i < k { self.powers[i + k] } else { 0.0 });
-            let carried: [f64; 4] = std::array::from_fn(|i| (0..k).map(|j| inverse[(i, j)] * side[j]).sum());
+            let side: [f64; TERMS] = std::array::from_fn(|i| if i < k { self.powers[i + k] } else { 0.0 });
+            let carried: [f64; TERMS] = std::array::from_fn(|i| (0..k).map(|j| inverse[(i, j)] * side[j]).sum());
             let new = self.powers[2 * k] - (0..k).map(|i| side[i] * carried[i]).sum::<f64>();
             if new <= LEAST_NEW * self.powers[2 * k] {
                 return None;
@@ -133,12 +149,12 @@ impl Sums {
     }
 }
 
-fn powers(t: f64) -> Vector4<f64> {
-    Vector4::new(1.0, t, t * t, t * t * t)
+fn powers(t: f64) -> SVector<f64, TERMS> {
+    SVector::from([1.0, t, t * t, t * t * t, t * t * t * t])
 }
 
-fn slopes(t: f64) -> Vector4<f64> {
-    Vector4::new(0.0, 1.0, 2.0 * t, 3.0 * t * t)
+fn slopes(t: f64) -> SVector<f64, TERMS> {
+    SVector::from([0.0, 1.0, 2.0 * t, 3.0 * t * t, 4.0 * t * t * t])
 }
 
 /// Points with their distance along the way, around a closed border.

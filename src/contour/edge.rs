@@ -9,6 +9,7 @@ use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
 use super::border::{Cell, Crack, Grid};
+use super::course::Stretch;
 use super::samples::{Colour, Meter};
 use super::tone::{self, Scale};
 use crate::build_file::Light;
@@ -29,10 +30,21 @@ const PASSED_OVER: usize = 12;
 const LENGTH_COUNTS: f64 = 0.05;
 /// What a step back costs where there is no other way on, in places.
 const DEAR: f64 = 100.0;
+/// Profiles on either side from which it is told how two edges close in on each other.
+const WEDGE: usize = 6;
+/// Of them, so many tell it.
+const FEWEST: usize = 3;
+/// Edges that stray from lines by this much, in pixels, are no wedge's.
+const UNEVEN: f64 = 0.3;
+/// Pixels inwards per pixel along, of an edge that can be measured across another.
+const STEEPEST: f64 = 2.0;
 /// Neighbours on either side that share their plateau colours, which are noisier than the coverage between them.
 const SHARE: usize = 12;
 /// Pixels beyond the transition from which a plateau's colour is sure.
 const SURE: usize = 3;
+/// What changes by so many times what most plateaus do, and by this part of the step between the two, is no plateau.
+const SLOPING: f64 = 4.0;
+const LEAST_SLOPE: f64 = 0.05;
 /// Farthest neighbours that lend their plateaus to where a tip or a notch is too narrow to show any.
 const LEND: usize = 200;
 /// Least width in pixels between two edges that are measured together, with blur and without.
@@ -72,6 +84,8 @@ pub(super) struct Profile {
     inside: Colour,
     /// Whether both plateaus are wide enough to be read here.
     sure: bool,
+    /// How much the two plateaus change along the profile.
+    slope: f64,
     /// Inside is a line with something else behind it; its own colour is sure, however thin it is.
     lined: bool,
     /// The other edge of the same thin part or narrow notch, if it comes near.
@@ -90,6 +104,23 @@ struct Other {
     last: usize,
     /// Pixels between the two edges.
     between: usize,
+}
+
+/// Two edges measured together.
+#[derive(Clone, Copy, Debug)]
+struct Pair {
+    /// From the crack, in pixels inwards.
+    middle: f64,
+    width: f64,
+    /// The object lies between them.
+    thin: bool,
+}
+
+impl Pair {
+    /// Where the edge lies whose profile it is, from the crack, in pixels inwards.
+    const fn inwards(self) -> f64 {
+        if self.thin { self.middle - 0.5 * self.width } else { self.middle + 0.5 * self.width }
+    }
 }
 
 impl Other {
@@ -179,7 +210,36 @@ impl Edge {
     /// The edge points in the order of the border, without those that step back, as noise makes neighbours do where
     /// rows give way to columns.
     pub(super) fn points(&self, border: &[Crack]) -> Vec<Point> {
-        self.in_order(border, |profile| profile.point(self.window))
+        let pairs: Vec<Option<Pair>> = self.profiles.iter().map(|p| p.pair(self.window)).collect();
+        self.in_order(border, |i| {
+            let profile = &self.profiles[i];
+            let inwards = profile.inwards(self.window)?;
+            let drawn = if profile.is_double(self.window) { self.drawn_into_wedge(&pairs, i)? } else { 0.0 };
+            Some(profile.at(inwards - drawn))
+        })
+    }
+
+    /// How far blur moves the middle of a pair that closes in, towards where it is wide, in pixels inwards: in a wedge more
+    /// light comes from there. With width w and middle m along the border, blur of variance v adds v/2 times its second
+    /// derivative to the moment wm, which is v w′m′ between straight edges. `None` where the farther edge crosses so slantingly
+    /// that its transition leaves the window.
+    fn drawn_into_wedge(&self, pairs: &[Option<Pair>], i: usize) -> Option<f64> {
+        let pair = pairs[i]?;
+        let n = pairs.len();
+        let reach = WEDGE.min((n - 1) / 2);
+        let near = (0..=2 * reach).map(|k| (i + n + k - reach) % n);
+        let beside = |k: usize| {
+            let (along, deeper) = self.profiles[k].side.beside(&self.profiles[i].side)?;
+            pairs[k].map(|other| (along, Point::new(other.middle + deeper, other.width)))
+        };
+        let sides: Vec<(f64, Point)> = near.filter_map(beside).collect();
+        if sides.len() < FEWEST {
+            return Some(0.0);
+        }
+        let line = Stretch::fit(&sides, 1)?;
+        let (middle, width) = (line.along(0.0).x, line.along(0.0).y);
+        let slanting = middle.abs() + 0.5 * width.abs() > STEEPEST;
+        (!slanting).then(|| if line.rms < UNEVEN { self.blur() * middle * width / pair.width } else { 0.0 })
     }
 
     /// The same where spots look like edges: most edges lie about as far from the border of pixels, since that runs beside
@@ -187,7 +247,8 @@ impl Edge {
     pub(super) fn points_near(&self, border: &[Crack]) -> Vec<Point> {
         let all = self.profiles.iter().filter_map(|profile| profile.inwards(self.window));
         let usual = densest(all.collect()).unwrap_or(0.0);
-        self.in_order(border, |profile| {
+        self.in_order(border, |i| {
+            let profile = &self.profiles[i];
             let near = profile.inwards(self.window).filter(|inwards| (inwards - usual).abs() <= NEAR);
             Some(profile.at(near.unwrap_or(usual)))
         })
@@ -195,10 +256,10 @@ impl Edge {
 
     /// Of the places, as many as go ahead one after the other, all around; of two that do not, the one that makes the
     /// shorter way. So it does not matter in which direction they are asked.
-    fn in_order(&self, border: &[Crack], place: impl Fn(&Profile) -> Option<Point>) -> Vec<Point> {
-        let (before, after) = self.profiles.split_at(self.straightest(border));
-        let place = |profile: &Profile| Some((place(profile)?, trend(border, profile.crack)));
-        let mut all: Vec<(Point, Vec2)> = after.iter().chain(before).filter_map(place).collect();
+    fn in_order(&self, border: &[Crack], place: impl Fn(usize) -> Option<Point>) -> Vec<Point> {
+        let start = self.straightest(border);
+        let place = |i: usize| Some((place(i)?, trend(border, self.profiles[i].crack)));
+        let mut all: Vec<(Point, Vec2)> = (start..self.profiles.len()).chain(0..start).filter_map(place).collect();
         // Once more the first, where the ring closes.
         let Some(&first) = all.first() else { return Vec::new() };
         all.push(first);
@@ -277,6 +338,11 @@ fn squareness(border: &[Crack], i: usize) -> f64 {
 fn share_plateaus(profiles: &mut [Profile]) {
     let n = profiles.len();
     line_all(profiles);
+    // A row of pixels that leaves through another edge, slantingly, shows no plateau.
+    let usual = median(profiles.iter().filter(|p| p.sure).map(|p| p.slope).collect()).unwrap_or(0.0);
+    for profile in profiles.iter_mut() {
+        profile.sure &= profile.slope <= (SLOPING * usual).max(LEAST_SLOPE * far(profile.outside, profile.inside));
+    }
     let both: Vec<Plateaus> =
         profiles.iter().map(|p| Plateaus { colours: (p.outside, p.inside), sure: p.sure }).collect();
     let noise = median((0..n).map(|i| far(both[i].colours.1, both[(i + 1) % n].colours.1)).collect()).unwrap_or(0.0);
@@ -375,6 +441,7 @@ impl Profile {
             outside: [0.0; 3],
             inside: [0.0; 3],
             sure: true,
+            slope: 0.0,
             lined: false,
             other,
             coverage: [f64::NAN; 2 * REACH],
@@ -389,11 +456,17 @@ impl Profile {
         } else {
             self.first..self.first + 1
         };
-        self.outside = mean(&self.colours[range]);
         let start = self.centre + window + 1;
         self.sure = end >= self.first + SURE && start + SURE <= self.last + 1;
         let far_in =
-            if start <= self.last { start..=self.last.min(start + PLATEAU - 1) } else { self.last..=self.last };
+            if start <= self.last { start..self.last.min(start + PLATEAU - 1) + 1 } else { self.last..self.last + 1 };
+        let slope = |range: std::ops::Range<usize>| {
+            let half = range.len() / 2;
+            let (near, beyond) = self.colours[range].split_at(half);
+            if half == 0 { 0.0 } else { far(mean(near), mean(beyond)) }
+        };
+        self.slope = slope(range.clone()).max(slope(far_in.clone()));
+        self.outside = mean(&self.colours[range]);
         let beyond = mean(&self.colours[far_in]);
         let near = self.nearest_plateau(window, lines);
         // A second edge behind the first, as behind an inked line, must not pull at this one.
@@ -477,19 +550,24 @@ impl Profile {
         }
     }
 
-    /// Where a second edge is so near that their transitions run into one another: the two together, and between them
-    /// so many pixels.
+    /// Whether a second edge is so near that their transitions run into one another.
+    fn is_double(&self, window: usize) -> bool {
+        self.other.is_some_and(|o| o.between <= 2 * window + 1)
+    }
+
+    /// The second edge, if there is room enough to measure the two together.
     fn two(&self, window: usize) -> Option<Other> {
-        let other = self.other.filter(|o| o.between <= 2 * window + 1)?;
+        let other = self.other?;
         let (near, far) = other.edges();
         let least = window.min(3);
         (near >= other.first + least && other.last + 1 >= far + least).then_some(other)
     }
 
-    /// The edge's depth where there are two: the sum over both is the width between them, which blur does not change, and
-    /// the middle of the coverage is their middle.
+    /// Two edges measured together: the sum over both is the width between them, which blur does not change, and the
+    /// middle of the coverage is their middle.
     #[expect(clippy::cast_precision_loss, reason = "a handful of pixels")]
-    fn depth_of_two(&self, other: Other, window: usize) -> Option<f64> {
+    fn pair(&self, window: usize) -> Option<Pair> {
+        let other = self.two(window)?;
         let share = |k: usize| if other.thin { self.coverage(k) } else { 1.0 - self.coverage(k) };
         let (near, far) = other.edges();
         let all = other.first.max(near.saturating_sub(window + 1))..=other.last.min(far + window);
@@ -517,15 +595,12 @@ impl Profile {
         if width < least || (width - more_than_half).abs() > UNLIKE {
             return None;
         }
-        let depth = if other.thin { middle - 0.5 * width } else { middle + 0.5 * width };
-        ((depth - REACH as f64).abs() < FARTHEST).then_some(depth)
+        let pair = Pair { middle: middle - REACH as f64, width, thin: other.thin };
+        (pair.inwards().abs() < FARTHEST).then_some(pair)
     }
 
     /// How deep the edge lies, in pixels inwards of the outermost looked at; `None` where there is no clean edge.
     fn depth(&self, window: usize) -> Option<f64> {
-        if self.other.is_some_and(|o| o.between <= 2 * window + 1) {
-            return self.two(window).and_then(|other| self.depth_of_two(other, window));
-        }
         let (a, b) = self.window(window);
         // Behind a line lies something else, which counts as inside.
         let within = |k: usize| if self.lined && k > self.last { 1.0 } else { self.coverage(k) };
@@ -539,10 +614,6 @@ impl Profile {
         let (depth, half) = ((b + 1) as f64 - sum, self.centre as f64 + 0.5 - (here - 0.5) / (here - before));
         // The area and the half-way level part where something else lies in the window.
         ((depth - half).abs() < 1.0).then_some(depth)
-    }
-
-    fn point(&self, window: usize) -> Option<Point> {
-        Some(self.at(self.inwards(window)?))
     }
 
     /// The place so far inwards of the crack, in pixels.
@@ -562,6 +633,9 @@ impl Profile {
 
     /// The edge's depth from the crack, in pixels inwards.
     pub(super) fn inwards(&self, window: usize) -> Option<f64> {
+        if self.is_double(window) {
+            return self.pair(window).map(Pair::inwards);
+        }
         #[expect(clippy::cast_precision_loss, reason = "a constant")]
         self.depth(window).map(|d| d - REACH as f64)
     }

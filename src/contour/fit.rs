@@ -15,7 +15,7 @@ const MOST_TURN: f64 = 2.6;
 /// Rounds after which a cubic has settled.
 const SETTLE: usize = 16;
 /// Between places looked at along a cubic: a part of it.
-const PARTS: u32 = 8;
+const PARTS: u32 = 6;
 
 /// Lines and cubics from the first place of `curve` to its last, within `tolerance`, after the start. `rest` is what noise
 /// may have left in the curve, a standard deviation in pixels.

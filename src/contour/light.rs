@@ -135,18 +135,9 @@ impl Transition {
 /// Depth and slope of the edge at the middle profile, by least squares over its neighbours; `None` where they do not
 /// lie side by side on a smooth course. Depths are counted from the middle profile's own crack.
 fn course(near: &[Profile], depths: &[Option<f64>], middle: &Profile) -> Option<(f64, f64)> {
-    let out = middle.side.out;
     let mut all = Vec::with_capacity(near.len());
     for (profile, depth) in near.iter().zip(depths) {
-        if profile.side.out != out {
-            return None;
-        }
-        #[expect(clippy::cast_precision_loss, reason = "neighbouring pixels")]
-        let step = |a: i64, b: i64| (a - b) as f64;
-        let (dx, dy) = (step(profile.side.x, middle.side.x), step(profile.side.y, middle.side.y));
-        #[expect(clippy::cast_precision_loss, reason = "unit steps")]
-        let (ox, oy) = (out.0 as f64, out.1 as f64);
-        let (along, deeper) = (dx * oy + dy * ox, -(dx * ox + dy * oy));
+        let (along, deeper) = profile.side.beside(&middle.side)?;
         let y = (*depth)? + deeper;
         all.push((along, Point::new(y, 0.0)));
     }

@@ -61,7 +61,7 @@ const PLAIN: f64 = 0.6;
 /// Shapes whose edges are asked for the light.
 const WITNESSES: usize = 8;
 /// Places from which the ground is learnt; more add time and nothing else.
-const PLACES: usize = 8000;
+const PLACES: usize = 4000;
 /// The part of what lies just outside a loop that up to three colours explain, for its ground to be told by them.
 const EVEN_GROUND: f64 = 0.97;
 /// Standard deviation of edge points between spots, in pixels: that of the sides of pixels, 1/√12.
