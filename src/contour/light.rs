@@ -30,24 +30,45 @@ const WITH: f64 = 1.6;
 /// And as many times surer than noise.
 const SURE: f64 = 6.0;
 
-/// The light in which the edges of `borders` are more symmetric; `None` when they tell no clear difference. `guess` is
-/// kept unless they speak against it loudly.
-pub(super) fn find(samples: Samples, borders: &[(&[Crack], &Grid)], guess: Light) -> Option<Light> {
-    let lean = |light| {
+/// What edges told of the light.
+pub(super) struct Seen {
+    /// In which they are more symmetric; `None` when they tell no clear difference.
+    pub(super) light: Option<Light>,
+    /// The edges of the first so many borders in that light, or in the one that was guessed.
+    pub(super) edges: Vec<Edge>,
+}
+
+/// The light in which the edges of `borders` are more symmetric. `guess` is kept unless they speak against it loudly.
+pub(super) fn find(samples: Samples, borders: &[(&[Crack], &Grid)], guess: Light) -> Seen {
+    let look = |light| {
         let mut transition = Transition { bins: [Bin::default(); 2 * BINS] };
-        let mut seen = 0;
+        let mut edges = Vec::new();
+        let (mut seen, mut whole) = (0, true);
         for (border, grid) in borders {
             if seen > ENOUGH {
                 break;
             }
             // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
             let stretch = &border[..border.len().min(2 * ENOUGH)];
-            transition.add(&Edge::look(stretch, grid, Meter::new(samples, light), true));
+            let edge = Edge::look(stretch, grid, Meter::new(samples, light), true);
+            transition.add(&edge);
             seen += stretch.len();
+            // Of a border seen in part there is nothing to keep, nor of those after it.
+            whole &= stretch.len() == border.len();
+            if whole {
+                edges.push(edge);
+            }
         }
-        transition.lean()
+        (transition.lean(), edges)
     };
-    let (camera, drawing) = rayon::join(|| lean(Light::Camera), || lean(Light::Drawing));
+    let (camera, drawing) = rayon::join(|| look(Light::Camera), || look(Light::Drawing));
+    let light = clearer(camera.0, drawing.0, guess);
+    let edges = if light.unwrap_or(guess) == Light::Camera { camera.1 } else { drawing.1 };
+    Seen { light, edges }
+}
+
+/// The light that leans less, each with what noise may make of it, if that is clear.
+fn clearer(camera: Option<(f64, f64)>, drawing: Option<(f64, f64)>, guess: Light) -> Option<Light> {
     let ((camera, camera_noise), (drawing, drawing_noise)) = (camera?, drawing?);
     let (better, times) =
         if camera < drawing { (Light::Camera, drawing / camera) } else { (Light::Drawing, camera / drawing) };

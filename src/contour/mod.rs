@@ -35,6 +35,7 @@ mod tests;
 mod tone;
 
 use std::cell::OnceCell;
+use std::collections::HashMap;
 
 use border::{Cell, Crack, Grid};
 use ground::{Field, Ground};
@@ -245,6 +246,8 @@ struct Shape {
 
 /// A shape as pixels.
 struct Form {
+    /// The object that it is, all by itself.
+    alone: Option<usize>,
     grid: Grid,
     borders: Vec<Vec<Crack>>,
 }
@@ -258,6 +261,8 @@ struct Scene<'a> {
     busy: bool,
     /// The light to read in, and whether the edges told it.
     light: (Light, bool),
+    /// Objects whose edges were measured when the light was sought.
+    known: HashMap<usize, Vec<outline::Measured>>,
 }
 
 impl<'a> Scene<'a> {
@@ -317,8 +322,8 @@ impl<'a> Scene<'a> {
         if regions.objects.iter().all(|o| o.area < SPECK) {
             return Err(nothing());
         }
-        let mut scene = Self { samples, regions, clip, busy, light: (Light::Drawing, false) };
-        scene.light = scene.find_light(light, noisy);
+        let mut scene = Self { samples, regions, clip, busy, light: (Light::Drawing, false), known: HashMap::new() };
+        (scene.light, scene.known) = scene.find_light(light, noisy);
         Ok(scene)
     }
 
@@ -588,21 +593,23 @@ impl<'a> Scene<'a> {
                 grid.paint(ground, Cell::Shape);
             }
         }
-        bordered(grid)
+        let alone = (shape.objects.len() == 1 && shape.filled.is_empty()).then(|| shape.objects[0]);
+        Ok(Form { alone, ..bordered(grid)? })
     }
 
-    /// The light to read in, and whether the edges told it. It is a property of the picture, so the largest shapes are
-    /// asked, whichever of them are traced.
-    fn find_light(&self, given: Option<Light>, noisy: bool) -> (Light, bool) {
+    /// The light to read in, whether the edges told it, and those edges by object, measured in it. It is a property of the
+    /// picture, so the largest shapes are asked, whichever of them are traced.
+    fn find_light(&self, given: Option<Light>, noisy: bool) -> ((Light, bool), HashMap<usize, Vec<outline::Measured>>) {
+        let untold = |light| ((light, false), HashMap::new());
         if let Some(light) = given {
-            return (light, false);
+            return untold(light);
         }
         if self.samples.cut_out {
-            return (Light::Drawing, false);
+            return untold(Light::Drawing);
         }
         // Spots beside an edge tell of themselves, and what has spots is a photograph, if anything.
         if self.busy {
-            return (Light::Camera, false);
+            return untold(Light::Camera);
         }
         let mut order: Vec<usize> = (0..self.regions.objects.len()).collect();
         order.sort_by_key(|&o| std::cmp::Reverse(self.regions.objects[o].area));
@@ -615,20 +622,35 @@ impl<'a> Scene<'a> {
         let borders: Vec<(&[Crack], &Grid)> =
             forms.iter().flat_map(|f| f.borders.iter().map(|b| (b.as_slice(), &f.grid))).collect();
         let guess = if noisy { Light::Camera } else { Light::Drawing };
-        light::find(self.samples, &borders, guess).map_or((guess, false), |light| (light, true))
+        let seen = light::find(self.samples, &borders, guess);
+        let measured = |edges: &[edge::Edge], form: &Form| -> Vec<outline::Measured> {
+            edges.iter().zip(&form.borders).map(|(edge, border)| measured_plainly(edge, border)).collect()
+        };
+        let mut edges = seen.edges.as_slice();
+        let mut known = HashMap::new();
+        for form in &forms {
+            let Some((own, rest)) = edges.split_at_checked(form.borders.len()) else { break };
+            edges = rest;
+            known.extend(form.alone.map(|object| (object, measured(own, form))));
+        }
+        ((seen.light.unwrap_or(guess), seen.light.is_some()), known)
     }
 
     /// The edges along the borders of a form, one each.
     fn measured(&self, form: &Form) -> Vec<outline::Measured> {
+        if let Some(known) = form.alone.and_then(|object| self.known.get(&object)) {
+            return known.clone();
+        }
         let meter = Meter::new(self.samples, self.light.0);
         form.borders
             .par_iter()
             .map(|border| {
                 let edge = edge::Edge::look(border, &form.grid, meter, !self.busy);
-                let (points, least_noise) =
-                    if self.busy { (edge.points_near(border), UNSURE) } else { (edge.points(border), 0.0) };
-                let soft = if self.busy { 0.0 } else { edge.soft() };
-                outline::Measured { points, blur: edge.blur(), least_noise, soft }
+                if self.busy {
+                    let points = edge.points_near(border);
+                    return outline::Measured { points, blur: edge.blur(), least_noise: UNSURE, soft: 0.0 };
+                }
+                measured_plainly(&edge, border)
             })
             .collect()
     }
@@ -681,6 +703,11 @@ impl<'a> Scene<'a> {
             notes,
         }
     }
+}
+
+/// An edge on a ground without spots.
+fn measured_plainly(edge: &edge::Edge, border: &[Crack]) -> outline::Measured {
+    outline::Measured { points: edge.points(border), blur: edge.blur(), least_noise: 0.0, soft: edge.soft() }
 }
 
 /// The middle of a pixel.
@@ -748,7 +775,7 @@ fn bordered(grid: Grid) -> Result<Form, Problem> {
             "the shape is too thin or too small to trace; use a picture of it with more pixels",
         ));
     }
-    Ok(Form { grid, borders })
+    Ok(Form { alone: None, grid, borders })
 }
 
 /// The way half between the outer edges of a drawn line and the nearest of its inner ones.
