@@ -517,6 +517,22 @@ impl<'a> Scene<'a> {
         notes
     }
 
+    /// Whether a good part of what lies well within an object has another colour than most of it.
+    fn holds_another(&self, object: usize) -> bool {
+        /// Of an edge, in pixels, that blur and JPEG spoil.
+        const RIM: usize = 8;
+        /// The part that is more than a mark or a scratch.
+        const PART: f64 = 0.03;
+        if self.samples.cut_out || self.busy {
+            return false;
+        }
+        let runs = &self.regions.objects[object].runs;
+        let places = runs.iter().flat_map(|&(y, from, to)| (from + RIM..to.saturating_sub(RIM)).map(move |x| (x, y)));
+        let step = (self.regions.objects[object].area / PLACES).max(1);
+        let places: Vec<(usize, usize)> = places.step_by(step).collect();
+        !places.is_empty() && Ground::learn(&self.samples, LabTable::shared(), &places).plainness < 1.0 - PART
+    }
+
     /// A point well inside a ground.
     fn deep_in(&self, ground: usize) -> Point<Pixels> {
         let ground = &self.regions.grounds[ground];
@@ -686,6 +702,13 @@ impl<'a> Scene<'a> {
                  outline follows a shadow; if so, draw a loop around the shape, and mark the shadow with outside strokes",
             ));
         }
+        if loops.first().is_some_and(is_quadrilateral) && form.alone.is_some_and(|object| self.holds_another(object)) {
+            notes.push(Problem::warning(
+                "sheet_traced",
+                "the outline has four straight sides, and within it lies something of another colour: if that is the prop, \
+                 on a sheet or a board, draw a loop around the prop, on the sheet",
+            ));
+        }
         let misses: Vec<f64> = loops.iter().flat_map(|l| l.misses.iter().copied()).collect();
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let rms = (misses.iter().sum::<f64>() / misses.len() as f64).sqrt();
@@ -703,6 +726,12 @@ impl<'a> Scene<'a> {
             notes,
         }
     }
+}
+
+/// Whether a loop has four corners and straight sides between them.
+fn is_quadrilateral(found: &outline::Loop) -> bool {
+    let bent = |element: &kurbo::PathEl| matches!(element, kurbo::PathEl::CurveTo(..) | kurbo::PathEl::QuadTo(..));
+    found.corners.len() == 4 && !found.path.elements().iter().any(bent)
 }
 
 /// An edge on a ground without spots.

@@ -764,6 +764,30 @@ fn apart(a: &BezPath, b: &BezPath) -> (f64, f64) {
     (rms, off.iter().fold(0.0, |worst, d| worst.max(*d)))
 }
 
+/// A sheet of paper on a darker table, with a disc on it, without and with a loop on the sheet; a bare board says nothing.
+#[test]
+fn a_prop_on_a_sheet_is_told_from_the_sheet() {
+    let (sheet, disc) =
+        (polygon(vec![(40.0, 30.0), (250.0, 38.0), (246.0, 190.0), (36.0, 182.0)]), disc(140.0, 110.0, 40.0));
+    let (sheet, disc) = (Coverage::of(290, 220, sheet), Coverage::of(290, 220, disc));
+    let scene = |prop: f64| {
+        let image = RgbImage::from_fn(290, 220, |x, y| {
+            let (s, d) = (sheet.values[(y * 290 + x) as usize], disc.values[(y * 290 + x) as usize] * prop);
+            Rgb([90.0, 60.0, 40.0]
+                .map(|table: f64| ((table * (1.0 - s) + 240.0 * s) * (1.0 - d) + 30.0 * d).round() as u8))
+        });
+        picture(DynamicImage::ImageRgb8(image))
+    };
+    let codes = |traced: &Traced| traced.notes.iter().map(|n| n.code).collect::<Vec<_>>();
+    let (with, bare) = (scene(1.0), scene(0.0));
+    assert_eq!(codes(&all(&with, None)), ["sheet_traced"]);
+    assert!(codes(&all(&bare, None)).is_empty());
+    let around = [(80.0, 50.0), (200.0, 50.0), (200.0, 170.0), (80.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
+    let looped = Tracer::new(&with, None).trace(&Trace { around, ..Trace::default() }).unwrap();
+    let (bias, rms) = off_circle(&looped, 140.0, 110.0, 40.0);
+    assert!(codes(&looped).is_empty() && bias.abs() < 0.1 && rms < 0.1, "{bias} {rms}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
