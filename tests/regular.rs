@@ -110,6 +110,21 @@ fn what_is_smaller_than_asked_for_is_left_out_by_check_and_by_trace() {
 }
 
 #[test]
+fn a_trace_of_which_everything_is_below_what_is_asked_for_is_refused() {
+    let (folder, _) = build("", ", ignore_below = \"100 mm\"");
+    let file = folder.path().join("ring.toml");
+    let text = fs::read_to_string(&file).expect("just written").replace("\"A4\"", "\"A6\"");
+    fs::write(&file, &text).expect("written");
+    for command in ["check", "trace"] {
+        let mut program = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spanwright"));
+        let run = program.arg(command).arg(&file).assert().code(1);
+        let told = String::from_utf8(run.get_output().stderr.clone()).expect("text");
+        assert!(told.contains("shorter than the 100 mm of ignore_below: the largest is 9"), "{command}: {told}");
+        assert_eq!(fs::read_to_string(&file).expect("still there"), text, "{command}");
+    }
+}
+
+#[test]
 fn an_outline_within_a_coarser_length_has_fewer_nodes_and_keeps_to_it() {
     let traced = |within: &str| {
         let (folder, _) = build("", within);

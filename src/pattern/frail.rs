@@ -9,6 +9,7 @@ use kurbo::{ParamCurve, ParamCurveArclen, ParamCurveCurvature, ParamCurveDeriv, 
 
 use super::Piece;
 use crate::problem::Problem;
+use crate::shape::direction;
 use crate::space::{Path, Pattern};
 
 /// Least width between two edges, in mm.
@@ -120,14 +121,6 @@ fn loops(outline: &Path<Pattern>) -> Vec<Vec<PathSeg>> {
         }
     }
     loops
-}
-
-fn direction(segment: &PathSeg, t: f64) -> Vec2 {
-    let cubic = segment.to_cubic();
-    let along = cubic.deriv().eval(t).to_vec2();
-    // A handle of no length has no direction.
-    let along = if along.hypot() > 1e-9 { along } else { cubic.p3 - cubic.p0 };
-    along / along.hypot().max(1e-12)
 }
 
 /// Signed turn from `a` to `b`, in degrees; above 0 towards the foam, at `side`.

@@ -1,6 +1,8 @@
 //! A path taken apart into its loops, which loop lies in which, and the path put together again.
 
-use kurbo::{BezPath, CubicBez, Line, ParamCurve, PathEl, PathSeg, Point, Rect, Shape as _};
+use kurbo::{
+    BezPath, CubicBez, Line, ParamCurve, ParamCurveDeriv as _, PathEl, PathSeg, Point, Rect, Shape as _, Vec2,
+};
 
 /// One subpath: segments that follow each other without a gap, none of them shorter than the tolerance it was split
 /// with.
@@ -166,6 +168,16 @@ pub(super) fn even_odd_from_non_zero(loops: &[Loop]) -> Vec<Loop> {
         (outside == 0) != (outside + winding[*k] == 0)
     };
     around(loops).into_iter().enumerate().filter(bounds).map(|(k, _)| loops[k].clone()).collect()
+}
+
+/// Unit direction of a segment's way.
+pub(crate) fn direction(segment: &PathSeg, t: f64) -> Vec2 {
+    let cubic = segment.to_cubic();
+    let along = cubic.deriv().eval(t).to_vec2();
+    // A handle of no length has no direction: a little further on there is one.
+    let along =
+        if along.hypot() > 1e-9 { along } else { cubic.eval((t + 1e-3).min(1.0)) - cubic.eval((t - 1e-3).max(0.0)) };
+    along / along.hypot().max(f64::MIN_POSITIVE)
 }
 
 #[cfg(test)]

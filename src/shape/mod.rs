@@ -16,6 +16,7 @@ use crate::space::{Path, Space};
 
 pub use arcs::{Round, rounded};
 pub use flaws::{Flaw, FlawKind, check};
+pub(crate) use loops::direction;
 pub use spline::{Knot, closed_spline};
 pub use svg::{Drawn, SvgSpace, from_svg};
 pub use symmetry::{Alike, Found, Refused, Symmetry, find as find_symmetry, made_alike};

@@ -1,7 +1,8 @@
 //! A path as rings of segments that can be asked for their nearest place.
 
-use kurbo::{BezPath, ParamCurve, ParamCurveArclen, ParamCurveDeriv, ParamCurveNearest, PathSeg, Point, Rect, Vec2};
+use kurbo::{BezPath, ParamCurve, ParamCurveArclen, ParamCurveNearest, PathSeg, Point, Rect, Vec2};
 
+pub(super) use crate::shape::loops::direction;
 use crate::shape::loops::{self, Loop};
 
 /// Where the direction jumps by more than this, in radians, is a corner: 3°.
@@ -125,16 +126,6 @@ impl Rings {
         }
         if twice == 0.0 { self.loops[0][0].start() } else { (sum / (3.0 * twice)).to_point() }
     }
-}
-
-/// Unit direction of a segment's way.
-pub(super) fn direction(segment: &PathSeg, t: f64) -> Vec2 {
-    let cubic = segment.to_cubic();
-    let along = cubic.deriv().eval(t).to_vec2();
-    // A handle of no length has no direction: a little further on there is one.
-    let along =
-        if along.hypot() > 1e-9 { along } else { cubic.eval((t + 1e-3).min(1.0)) - cubic.eval((t - 1e-3).max(0.0)) };
-    along / along.hypot().max(f64::MIN_POSITIVE)
 }
 
 /// Whether the direction jumps where segment `i` begins.
