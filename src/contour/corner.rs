@@ -380,7 +380,7 @@ fn surest(
     };
     let mut order: Vec<(f64, usize)> = (0..fits.len().min(degree)).map(|k| (error(k), k)).collect();
     // Through few points the highest degree only checks the others.
-    order.retain(|(_, k)| *k < 3 || points.len() >= MANY);
+    order.retain(|(_, k)| k + 1 < BENT[0] || points.len() >= MANY);
     order.retain(|(error, _)| *error < least);
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (error, k) = order.into_iter().find(|(_, k)| is_true(&fits[*k], points, noise))?;

@@ -230,7 +230,8 @@ impl Edge {
         let near = (0..=2 * reach).map(|k| (i + n + k - reach) % n);
         let beside = |k: usize| {
             let (along, deeper) = self.profiles[k].side.beside(&self.profiles[i].side)?;
-            pairs[k].map(|other| (along, Point::new(other.middle + deeper, other.width)))
+            let other = pairs[k].filter(|other| other.thin == pair.thin)?;
+            Some((along, Point::new(other.middle + deeper, other.width)))
         };
         let sides: Vec<(f64, Point)> = near.filter_map(beside).collect();
         if sides.len() < FEWEST {

@@ -526,9 +526,11 @@ impl<'a> Scene<'a> {
         if self.samples.cut_out || self.busy {
             return false;
         }
-        let runs = &self.regions.objects[object].runs;
-        let places = runs.iter().flat_map(|&(y, from, to)| (from + RIM..to.saturating_sub(RIM)).map(move |x| (x, y)));
-        let step = (self.regions.objects[object].area / PLACES).max(1);
+        let region = &self.regions.objects[object];
+        let [_, top, _, bottom] = region.bounds;
+        let runs = region.runs.iter().filter(|(y, ..)| (top + RIM..bottom.saturating_sub(RIM)).contains(y));
+        let places = runs.flat_map(|&(y, from, to)| (from + RIM..to.saturating_sub(RIM)).map(move |x| (x, y)));
+        let step = (region.area / PLACES).max(1);
         let places: Vec<(usize, usize)> = places.step_by(step).collect();
         !places.is_empty() && Ground::learn(&self.samples, LabTable::shared(), &places).plainness < 1.0 - PART
     }

@@ -784,6 +784,10 @@ fn a_prop_on_a_sheet_is_told_from_the_sheet() {
     assert!(codes(&all(&bare, None)).is_empty());
     let around = [(80.0, 50.0), (200.0, 50.0), (200.0, 170.0), (80.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
     let looped = Tracer::new(&with, None).trace(&Trace { around, ..Trace::default() }).unwrap();
+    // A low board that lies straight: blur spoils whole rows of it.
+    let board =
+        Coverage::of(200, 90, polygon(vec![(20.0, 20.0), (180.0, 20.0), (180.0, 70.0), (20.0, 70.0)])).blurred(1.5);
+    assert!(codes(&all(&board.grey(230.0, 60.0, Light::Camera, 2.0), None)).is_empty());
     let (bias, rms) = off_circle(&looped, 140.0, 110.0, 40.0);
     assert!(codes(&looped).is_empty() && bias.abs() < 0.1 && rms < 0.1, "{bias} {rms}");
 }
