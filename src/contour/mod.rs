@@ -730,10 +730,22 @@ impl<'a> Scene<'a> {
     }
 }
 
-/// Whether a loop has four corners and straight sides between them.
+/// Whether a loop has four corners and keeps to the straight ways between them, as nearly as paper lies flat.
 fn is_quadrilateral(found: &outline::Loop) -> bool {
-    let bent = |element: &kurbo::PathEl| matches!(element, kurbo::PathEl::CurveTo(..) | kurbo::PathEl::QuadTo(..));
-    found.corners.len() == 4 && !found.path.elements().iter().any(bent)
+    /// Farthest from those ways, as a part of the diagonal.
+    const STRAIGHT: f64 = 0.01;
+    if found.corners.len() != 4 {
+        return false;
+    }
+    let mut quadrilateral = BezPath::new();
+    quadrilateral.move_to(found.corners[0]);
+    found.corners[1..].iter().for_each(|corner| quadrilateral.line_to(*corner));
+    quadrilateral.close_path();
+    let diagonal = found.corners[0].distance(found.corners[2]).max(found.corners[1].distance(found.corners[3]));
+    let ends: Vec<kurbo::Point> = found.path.elements().iter().filter_map(kurbo::PathEl::end_point).collect();
+    let middles = found.path.segments().map(|segment| segment.eval(0.5));
+    let places: Vec<kurbo::Point> = middles.chain(ends).collect();
+    outline::misses(&quadrilateral, &places).into_iter().all(|miss| miss.sqrt() <= STRAIGHT * diagonal)
 }
 
 /// An edge on a ground without spots.

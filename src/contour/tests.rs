@@ -781,6 +781,9 @@ fn a_prop_on_a_sheet_is_told_from_the_sheet() {
     let codes = |traced: &Traced| traced.notes.iter().map(|n| n.code).collect::<Vec<_>>();
     let (with, bare) = (scene(1.0), scene(0.0));
     assert_eq!(codes(&all(&with, None)), ["sheet_traced"]);
+    // Of a picture enlarged without smoothing, whose sides are stairs.
+    let enlarged = with.samples().resize_exact(1160, 880, image::imageops::FilterType::Nearest);
+    assert!(codes(&all(&picture(enlarged), None)).contains(&"sheet_traced"));
     assert!(codes(&all(&bare, None)).is_empty());
     let around = [(80.0, 50.0), (200.0, 50.0), (200.0, 170.0), (80.0, 170.0)].map(|(x, y)| Point::new(x, y)).to_vec();
     let looped = Tracer::new(&with, None).trace(&Trace { around, ..Trace::default() }).unwrap();
