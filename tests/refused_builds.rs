@@ -34,6 +34,7 @@ from         = [81.0, 141.5]
 to           = [81.5, 163.0]
 length       = "140 mm"
 give_or_take = "2 mm"
+above        = "5 mm"
 
 [[picture.front.known_length]]
 name   = "ring"
@@ -47,6 +48,11 @@ size            = "A4"
 give_or_take    = "1 mm"
 camera_distance = "2.5 m"
 above           = "-20 mm"
+sides_in_picture = false
+
+[[picture.front.known_rectangle.place]]
+at = [80.0, 60.0]
+on = ["148 mm", "105 mm"]
 
 [picture.front.lens]
 straight_edges = [[[1.0, 2.0], [90.0, 3.1], [180.0, 2.5]]]
@@ -62,6 +68,17 @@ shoulder = [10.0, 84.0]
 chin     = [10.4, 70.0]
 eye      = [10.4, 42.0]
 crown    = [10.4, 30.0]
+
+[picture.back]
+file            = "staff.png"
+camera_distance = "3 m"
+above           = "12 mm"
+
+[[picture.back.known_length]]
+name   = "grip"
+from   = [81.0, 141.5]
+to     = [81.5, 163.0]
+length = "140 mm"
 
 [size]
 from     = "finished"
@@ -107,6 +124,7 @@ symmetric = true
 axis      = [[210.0, 90.0], [210.0, 260.0]]
 repeats   = 1
 fixed     = false
+above     = "3 mm"
 
 [piece.trace]
 around = [[180.0, 80.0], [320.0, 280.0], [100.0, 280.0]]
@@ -152,7 +170,7 @@ const TEXT: &[Wrong] = &[
 ];
 const A_PICTURE: &[Wrong] = &[
     ("\"frnt\"", "", "did you mean \"front\"?"),
-    ("\"stern\"", "", "there is front; or write a table [picture.stern]"),
+    ("\"stern\"", "", "there is front, back; or write a table [picture.stern]"),
 ];
 const A_FILE: &[Wrong] = &[
     ("7", "", "the name of a file, relative to the build file"),
@@ -198,6 +216,13 @@ const POINT: &[Wrong] = &[
 const ON_PICTURE: &[Wrong] = &[
     ("[-1, 5]", "", "outside the picture, which is 400 pixels wide and 300 high; mark it again"),
     ("[5, 300.5]", "", "outside the picture"),
+];
+const ABOVE: &[Wrong] = &[
+    ("true", "", "a length from"),
+    ("inf", "", "a length from"),
+    ("\"high\"", "", "has no number at \"high\"; write it like"),
+    ("\"-2 m\"", "", "from -1000 mm to 1000 mm"),
+    ("1000.5", "", "from -1000 mm to 1000 mm"),
 ];
 const SWITCH: &[Wrong] = &[
     ("1", "", "true or false"),
@@ -301,7 +326,7 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
     (
         "picture.*.known_rectangle.size",
         &[&[
-            ("7", "", "the name of a sheet or card, or two lengths"),
+            ("7", "", "the name of a sheet or card, \"unknown\", or two lengths"),
             ("\"\"", "", "the name of a sheet or card"),
             ("\"A44\"", "", "did you mean \"A4\"?"),
             ("\"tablecloth\"", "", "or write [\"297 mm\", \"210 mm\"]"),
@@ -315,8 +340,25 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
         "picture.*.known_rectangle.give_or_take",
         &[LENGTH, NOT_BELOW_0, &[("\"210 mm\"", "", "give_or_take is how far the length may be off")]],
     ),
+    ("picture.*.camera_distance", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    ("picture.*.above", &[ABOVE]),
+    ("picture.*.known_length.above", &[ABOVE]),
+    ("piece.above", &[ABOVE]),
     ("picture.*.known_rectangle.camera_distance", &[LENGTH, NOT_BELOW_0, NOT_0]),
-    ("picture.*.known_rectangle.above", &[LENGTH, &[("\"-2 m\"", "", "from -1000 mm to 1000 mm")]]),
+    ("picture.*.known_rectangle.above", &[ABOVE]),
+    ("picture.*.known_rectangle.sides_in_picture", &[SWITCH]),
+    ("picture.*.known_rectangle.place", &[TABLES]),
+    ("picture.*.known_rectangle.place.at", &[POINT, ON_PICTURE]),
+    (
+        "picture.*.known_rectangle.place.on",
+        &[&[
+            ("7", "", "two lengths"),
+            ("[]", "", "two lengths"),
+            ("[\"148 mm\"]", "", "two lengths"),
+            ("[\"148 mm\", \"11 m\"]", "\"11", "of at most 10 m either way"),
+            ("[\"148 mm\", nan]", "nan", "two lengths"),
+        ]],
+    ),
     ("picture.*.lens", &[TABLE]),
     (
         "picture.*.lens.straight_edges",
@@ -578,7 +620,7 @@ struct Spot {
 
 fn spots(text: &str) -> Vec<Spot> {
     let (mut all, mut table, mut start) = (Vec::new(), String::new(), 0);
-    let known = |path: &str| path.replace("picture.front", "picture.*");
+    let known = |path: &str| path.replace("picture.front", "picture.*").replace("picture.back", "picture.*");
     for line in text.split_inclusive('\n') {
         let words = line.trim_end();
         let range = start..start + line.len();

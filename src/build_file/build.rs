@@ -76,6 +76,12 @@ pub struct PictureSpec {
     pub known_lengths: Vec<KnownLength>,
     /// A rectangle of known size lying in the prop's plane.
     pub known_rectangle: Option<KnownRectangle>,
+    /// What is known of its lens.
+    pub lens: Option<LensSpec>,
+    /// From the camera to the plane that is measured, square to it; `None`: as the picture tells.
+    pub camera_distance: Option<Length>,
+    /// How far the prop's face lies above that plane, towards the camera; `None`: in it.
+    pub above: Option<Length>,
     /// The figure that carries the prop.
     pub figure: Option<Figure>,
 }
@@ -102,19 +108,41 @@ pub struct KnownLength {
     pub length: Length,
     /// 95 % half width of `length`.
     pub give_or_take: Length,
+    /// How far it lies above the plane that is measured; `None`: as the prop's face.
+    pub above: Option<Length>,
 }
 
 /// Four marked corners of a rectangle of known size.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct KnownRectangle {
     /// Clockwise from its top left.
     pub corners: Placed<[Point<Pixels>; 4]>,
-    /// Along the side from the first corner to the second.
-    pub width: Length,
-    /// Along the side from the second corner to the third.
-    pub height: Length,
+    /// Along the side from the first corner to the second, and from the second to the third; `None`: unknown.
+    pub size: Option<[Length; 2]>,
     /// 95 % half width of each side.
     pub give_or_take: Length,
+    /// Further places on it.
+    pub places: Vec<KnownPlace>,
+    /// Its sides are looked for in the picture, between the corners.
+    pub sides_in_picture: bool,
+}
+
+/// A place of a known rectangle.
+#[derive(Clone, Copy, Debug)]
+pub struct KnownPlace {
+    /// In the picture.
+    pub at: Point<Pixels>,
+    /// From its first corner, along the first side and along the last.
+    pub on: [Length; 2],
+}
+
+/// What is known of a lens.
+#[derive(Clone, Debug)]
+pub struct LensSpec {
+    /// Edges that are straight in truth, each of at least three places.
+    pub straight_edges: Vec<Vec<Point<Pixels>>>,
+    /// Where its table stands.
+    pub place: Place,
 }
 
 /// Marks on the figure that carries the prop.
@@ -248,6 +276,8 @@ pub struct PieceSpec {
     pub repeats: Placed<u32>,
     /// Hardware sized: its numbers are millimetres and never scale.
     pub fixed: bool,
+    /// How far its face lies above the plane that is measured; `None`: as the prop's face.
+    pub above: Option<Length>,
     /// Round holes for hardware.
     pub holes: Vec<Hole>,
     /// Index of its table among the pieces of the file, for writing back.

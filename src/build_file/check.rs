@@ -32,6 +32,7 @@ pub(super) enum Value {
     Strokes(Vec<Vec<Placed<Point<Pixels>>>>),
     Spline(Vec<Placed<SplinePoint>>),
     Rectangle(Rectangle),
+    Offsets([Length; 2]),
     Papers(Vec<Placed<PaperSize>>),
     Table(Checked),
     Tables(Vec<Checked>),
@@ -41,9 +42,9 @@ pub(super) enum Value {
 /// The size of a rectangle that lies in a picture.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Rectangle {
-    pub(super) width: Length,
-    pub(super) height: Length,
-    /// From a table, which tells the tolerance but not which side is the first.
+    /// First and second side as written; `None`: unknown.
+    pub(super) size: Option<[Length; 2]>,
+    /// Of a named sheet or card.
     pub(super) tolerance: Option<Length>,
 }
 
@@ -92,6 +93,7 @@ impl Checked {
         strokes: Strokes -> Vec<Vec<Placed<Point<Pixels>>>>;
         spline: Spline -> Vec<Placed<SplinePoint>>;
         rectangle: Rectangle -> Rectangle;
+        offsets: Offsets -> [Length; 2];
         papers: Papers -> Vec<Placed<PaperSize>>;
     }
 
@@ -368,13 +370,16 @@ fn plain(kind: &Kind, value: &toml_edit::Value, place_of: PlaceOf<'_>) -> Result
             each.collect::<Result<_, _>>().map(Value::Spline)
         }
         Kind::Edges => {
-            let mut all = Vec::new();
-            for edge in list(value, 1, usize::MAX)? {
-                all.extend(points(edge, 3, usize::MAX, place_of)?);
-            }
-            Ok(Value::Points(all))
+            let each = list(value, 1, usize::MAX)?;
+            each.map(|edge| points(edge, 3, usize::MAX, place_of)).collect::<Result<_, _>>().map(Value::Strokes)
         }
         Kind::Rectangle => rectangle(value).map(Value::Rectangle),
+        Kind::Offsets => {
+            const FARTHEST: f64 = 10_000.0;
+            let [across, down] = pair(value)?;
+            let offset = |value| length(value, -FARTHEST, FARTHEST);
+            Ok(Value::Offsets([offset(across)?, offset(down)?]))
+        }
         Kind::Papers => {
             let each = list(value, 1, usize::MAX)?;
             let each = each.map(|value| Ok(Placed::new(paper(value)?, place_of(value.span()))));
@@ -524,14 +529,17 @@ fn rectangle(value: &toml_edit::Value) -> Result<Rectangle, Refusal> {
     if value.is_array() {
         let [width, height] = pair(value)?;
         let (width, height) = (length(width, SIDE.0, SIDE.1)?, length(height, SIDE.0, SIDE.1)?);
-        return Ok(Rectangle { width, height, tolerance: None });
+        return Ok(Rectangle { size: Some([width, height]), tolerance: None });
     }
     let name = text(value, 80)?;
+    if name == "unknown" {
+        return Ok(Rectangle { size: None, tolerance: None });
+    }
     let found = tables::rectangle(&name).ok_or_else(|| {
         let known = || tables::sheets().iter().chain(tables::cards()).map(|sheet| sheet.name.as_str());
         Refusal::because("unresolved", None, unresolved(&name, "sheet or card", known(), "[\"297 mm\", \"210 mm\"]"))
     })?;
-    Ok(Rectangle { width: found.width, height: found.height, tolerance: Some(found.tolerance) })
+    Ok(Rectangle { size: Some([found.width, found.height]), tolerance: Some(found.tolerance) })
 }
 
 fn paper(value: &toml_edit::Value) -> Result<PaperSize, Refusal> {

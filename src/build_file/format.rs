@@ -67,6 +67,8 @@ pub(super) enum Kind {
     Edges,
     /// A named sheet or card, or two lengths.
     Rectangle,
+    /// Two lengths, across and down.
+    Offsets,
     /// Names of sheets, or sizes.
     Papers,
     Table(&'static Table),
@@ -162,10 +164,28 @@ static PICTURE: Table = Table {
             "",
             "A rectangle of known size in the prop's plane; it straightens the picture.",
         ),
-        key("lens", Kind::Table(&LENS), Optional, "", "How the lens bows straight edges.").idle(),
+        key("lens", Kind::Table(&LENS), Optional, "", "How the lens bows straight edges."),
+        key(
+            "camera_distance",
+            Kind::Length(50.0, 100_000.0),
+            Optional,
+            "\"2.5 m\"",
+            "From the camera to the plane that is measured, square to it; left out, it is as the known rectangle shows it.",
+        ),
+        ABOVE,
         key("figure", Kind::Table(&FIGURE), Optional, "", "The figure that carries the prop."),
     ],
 };
+
+/// How far something lies above the plane that is measured.
+const ABOVE: Key = key(
+    "above",
+    Kind::Length(-1000.0, 1000.0),
+    Optional,
+    "\"20 mm\"",
+    "How far the face of the prop lies above the plane that is measured, towards the camera, so that it looks larger; left \
+     out, as on the picture, else in that plane.",
+);
 
 static KNOWN_LENGTH: Table = Table {
     keys: &[
@@ -180,6 +200,7 @@ static KNOWN_LENGTH: Table = Table {
             "\"2 mm\"",
             "The truth is within this of the length 19 times in 20; left out, 1 % of the length, at least 1 mm.",
         ),
+        ABOVE,
     ],
 };
 
@@ -199,7 +220,7 @@ static KNOWN_RECTANGLE: Table = Table {
             "\"A4\"",
             "Its size; of two lengths the first is the side from the first corner to the second; a named one lies as \
              its \
-             corners do.",
+             corners do; \"unknown\": only that it is a rectangle, in a picture that is not cropped.",
         ),
         key(
             "give_or_take",
@@ -211,21 +232,47 @@ static KNOWN_RECTANGLE: Table = Table {
              1 % of the longer side, at least 1 mm.",
         ),
         key(
+            "place",
+            Kind::Tables(&PLACE),
+            Optional,
+            "",
+            "A further place on it, such as the crossing of two ruled lines.",
+        ),
+        key(
+            "sides_in_picture",
+            Kind::Switch,
+            Default("true"),
+            "false",
+            "Whether its sides are looked for in the picture along the lines between the corners, which makes them far surer \
+             than clicks; false: the corners count as they are marked.",
+        ),
+        key(
             "camera_distance",
             Kind::Length(50.0, 100_000.0),
             Optional,
             "\"2.5 m\"",
-            "From the camera to the rectangle.",
-        )
-        .idle(),
+            "The same as camera_distance of the picture.",
+        ),
         key(
             "above",
             Kind::Length(-1000.0, 1000.0),
             Optional,
             "\"20 mm\"",
-            "How far the prop's face lies above the plane of the rectangle.",
-        )
-        .idle(),
+            "The same as above of the picture: how far the prop's face lies above this rectangle.",
+        ),
+    ],
+};
+
+static PLACE: Table = Table {
+    keys: &[
+        key("at", Kind::Point, Required, "[800.0, 600.0]", "Where it is seen, in pixels."),
+        key(
+            "on",
+            Kind::Offsets,
+            Required,
+            "[\"148 mm\", \"105 mm\"]",
+            "Where it lies: from the first corner along the first side, and along the last.",
+        ),
     ],
 };
 
@@ -420,6 +467,7 @@ static PIECE: Table = Table {
             "false",
             "Sized by hardware: its numbers are millimetres and never scale.",
         ),
+        ABOVE,
         key("hole", Kind::Tables(&HOLE), Optional, "", "A round hole for hardware."),
     ],
 };
@@ -524,7 +572,8 @@ impl Kind {
             Self::Strokes => "a place [x, y], or a list of places and of strokes [[x, y], [x, y]]".to_owned(),
             Self::Spline => "a list of 3 or more places, each [x, y] or { corner = [x, y] }".to_owned(),
             Self::Edges => "a list of edges, each a list of 3 or more places [x, y]".to_owned(),
-            Self::Rectangle => "the name of a sheet or card, or two lengths of 5 mm to 10 m".to_owned(),
+            Self::Rectangle => "the name of a sheet or card, \"unknown\", or two lengths of 5 mm to 10 m".to_owned(),
+            Self::Offsets => "two lengths, each of at most 10 m either way".to_owned(),
             Self::Papers => "a list of names of sheets, or sizes like \"300 x 400 mm\"".to_owned(),
             Self::Table(_) => "a table".to_owned(),
             Self::Tables(_) => "one table for each".to_owned(),

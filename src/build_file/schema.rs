@@ -82,6 +82,9 @@ fn kind(kind: &Kind) -> Value {
             let sides = json!({ "type": "array", "minItems": 2, "maxItems": 2, "items": { "$ref": "#/$defs/length" } });
             json!({ "anyOf": [{ "type": "string", "minLength": 1 }, sides] })
         }
+        Kind::Offsets => {
+            json!({ "type": "array", "minItems": 2, "maxItems": 2, "items": { "$ref": "#/$defs/length" } })
+        }
         Kind::Papers => list(json!({ "type": "string", "minLength": 1 }), 1),
         Kind::Table(below) => table(below),
         Kind::Tables(below) => list(table(below), 0),

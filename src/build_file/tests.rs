@@ -34,6 +34,7 @@ from         = [812.0, 1410.5]
 to           = [812.5, 1630.0]
 length       = "140 mm"
 give_or_take = "2 mm"
+above = "5 mm"
 
 [[picture.front.known_length]]
 name   = "ring"
@@ -47,6 +48,11 @@ size            = "A4"
 give_or_take    = "1 mm"
 camera_distance = "2.5 m"
 above           = "-20 mm"
+sides_in_picture = false
+
+[[picture.front.known_rectangle.place]]
+at = [800.0, 600.0]
+on = ["148 mm", "-1 cm"]
 
 [picture.front.lens]
 straight_edges = [[[10.0, 20.0], [900.0, 31.0], [1800.0, 25.0]]]
@@ -62,6 +68,11 @@ shoulder = [100.0, 840.0]
 chin     = [104.0, 700.0]
 eye      = [104.0, 420.0]
 crown    = [104.0, 300.0]
+
+[picture.back]
+file            = "signal-staff-back.jpg"
+camera_distance = "3 m"
+above           = "12 mm"
 
 [size]
 from     = "finished"
@@ -99,6 +110,7 @@ outline   = "M 812 340 L 900 700 L 724 700 Z"
 foam      = "10 mm"
 copies    = 2
 face_down = 1
+above     = "3 mm"
 symmetric = true
 axis      = [[812.0, 340.0], [812.0, 700.0]]
 repeats   = 1
@@ -208,8 +220,8 @@ fn the_complete_file_reads_and_holds_every_key_of_the_format() {
 
     let Reading { build, problems } = read(COMPLETE);
     assert!(problems.iter().all(|problem| problem.code == "not_used_yet"), "{problems:#?}");
-    // hand_length, fist, camera_distance, above, lens
-    assert_eq!(problems.len(), 5);
+    // hand_length, fist
+    assert_eq!(problems.len(), 2);
     let build = build.expect("no error");
     assert_eq!((build.name.as_str(), build.units), ("Beacon-keeper's signal staff", Shown::Both));
     assert_eq!(build.date.as_deref(), Some("2026-05-01"));
@@ -220,8 +232,16 @@ fn the_complete_file_reads_and_holds_every_key_of_the_format() {
     assert_eq!(front.known_lengths[0].give_or_take, Length::mm(2.0));
     assert_eq!(front.known_lengths[1].length, Length::inches(5.5));
     assert_eq!(front.known_lengths[1].give_or_take, Length::mm(139.7 * 0.01), "1 % when not said");
-    let sheet = front.known_rectangle.expect("given");
-    assert_eq!((sheet.width, sheet.height), (Length::mm(297.0), Length::mm(210.0)), "it lies on its long side");
+    let sheet = front.known_rectangle.as_ref().expect("given");
+    assert_eq!(sheet.size, Some([297.0, 210.0].map(Length::mm)), "it lies on its long side");
+    assert_eq!(sheet.places[0].on, [148.0, -10.0].map(Length::mm));
+    assert!(!sheet.sides_in_picture);
+    assert_eq!((front.camera_distance, front.above), (Some(Length::mm(2500.0)), Some(Length::mm(-20.0))));
+    assert_eq!(
+        (build.pictures[1].camera_distance, build.pictures[1].above),
+        (Some(Length::mm(3000.0)), Some(Length::mm(12.0)))
+    );
+    assert_eq!(front.lens.as_ref().map(|lens| lens.straight_edges[0].len()), Some(3));
     let figure = front.figure.as_ref().expect("given");
     assert_eq!(figure.landmarks.len(), 6);
     let papers: Vec<&str> = build.paper.sheets.iter().map(|sheet| sheet.value.name.as_str()).collect();
@@ -322,6 +342,9 @@ fn out_of_range(kind: &Kind) -> Vec<(String, &'static str)> {
         ]),
         Kind::Edges => some(&[("[]", ""), ("[[[1, 2], [3, 4]]]", "[[1"), ("[[[1, 2], [3, 4], [nan, 0]]]", "nan")]),
         Kind::Rectangle => some(&[("\"A44\"", ""), ("\"\"", ""), ("[\"297 mm\"]", ""), ("[\"297 mm\", 0]", "0]")]),
+        Kind::Offsets => {
+            some(&[("\"12 mm\"", ""), ("[\"12 mm\"]", ""), ("[0, \"11 m\"]", "\"11"), ("[nan, 0]", "nan")])
+        }
         Kind::Papers => some(&[
             ("[]", ""),
             ("[\"A4\", \"Leter\"]", "\"Leter\""),
@@ -382,14 +405,19 @@ fn breaks(edits: &[(&str, &str)], at: &str, code: &str, words: &str) {
 
 #[test]
 fn names_that_stand_for_nothing_or_for_two_things_are_told() {
-    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 77 already");
+    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 88 already");
     breaks(&[("\"ring\"", "\"grip\" ")], "\"grip\" ", "duplicate", "known length \"grip\"");
     breaks(&[("\"A4\", \"Letter\",", "\"A4\", \"a4\",")], "\"a4\"", "duplicate", "listed twice");
     let twice = ("[[foam_at_hand]]", "[[foam_at_hand]]\nsold_as = 10\nmeasured = 9\n\n[[foam_at_hand]]");
     breaks(&[twice], "\"10 mm\"\nmeasured", "duplicate", "sold as 10 mm is listed twice");
-    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 78");
+    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 89");
     breaks(&[("picture = \"front\"", "picture = \"frnt\"")], "\"frnt\"", "unresolved", "did you mean \"front\"?");
-    breaks(&[("picture = \"front\"", "picture = \"back\"")], "\"back\"", "unresolved", "there is front; or write");
+    breaks(
+        &[("picture = \"front\"", "picture = \"east\"")],
+        "\"east\"",
+        "unresolved",
+        "there is front, back; or write",
+    );
     let other = "[picture.side]\nfile = \"b.png\"\n[[picture.side.known_length]]\nname = \"grip\"\nfrom = [1, 1]\n\
                  to = [9, 2]\nlength = 150\n\n[size]";
     breaks(&[("[size]", other)], "150\n", "different_lengths", "150 mm here and 140 mm at line 22");
@@ -440,7 +468,7 @@ fn sizes_that_do_not_go_together_are_told() {
 
 #[test]
 fn lengths_that_leave_no_room_are_told() {
-    breaks(&[("\"2 mm\"", "\"140 mm\"")], "\"140 mm\"\n\n", "out_of_range", "how far the length may be off");
+    breaks(&[("\"2 mm\"", "\"140 mm\"")], "\"140 mm\"\nabove", "out_of_range", "how far the length may be off");
     breaks(&[("\"1 mm\"", "\"210 mm\"")], "\"210 mm\"", "out_of_range", "is no known length");
     breaks(
         &[("300 x 400 mm", "90 x 120 mm")],
@@ -450,7 +478,7 @@ fn lengths_that_leave_no_room_are_told() {
          margin 5 mm",
     );
     breaks(&[("300 x 400 mm", "70 x 120 mm")], "\"10 mm\"\n\n[[foam", "pattern_area", "use a larger sheet");
-    breaks(&[("face_down = 1", "face_down = 3")], "3\nsymm", "out_of_range", "3 face down of 2 in all");
+    breaks(&[("face_down = 1", "face_down = 3")], "3\nabove", "out_of_range", "3 face down of 2 in all");
 }
 
 #[test]
@@ -580,7 +608,7 @@ fn text_that_is_no_toml_is_told_with_its_place() {
     for (from, to, line, column) in [
         ("\"168 cm\"", "\"168 cm", 8, 22),
         ("\"168 cm\"", "168 cm", 8, 15),
-        ("[paper]", "[paper", 62, 7),
+        ("[paper]", "[paper", 73, 7),
         ("shoes       = \"35 mm\"", "height = 1", 9, 1),
         ("shoes       = \"35 mm\"", "a = 1; b = 2", 9, 10),
     ] {

@@ -7,6 +7,7 @@ use crate::problem::{Level, Problem, Problems};
 use crate::shape::{Alike, Found, Refused, Round, Shape, find_symmetry, made_alike, rounded};
 use crate::size::Solved;
 use crate::space::{Map, Path, Pattern, Pixels, Point};
+use crate::units::Length;
 
 /// A traced or drawn outline follows an arc when it keeps so near to it: in pixels, but never more than so many mm.
 const ROUND_PX: f64 = 0.15;
@@ -26,7 +27,9 @@ pub(super) fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&So
     let mut pieces = Vec::new();
     for ((spec, outline), letter) in build.pieces.iter().zip(outlines).zip(letters(&pinned)) {
         let map: Map<Pixels, Pattern> = match (outline, solved) {
-            (Outline::Pixels(picture, _), Some(solved)) => solved.pattern_map(*picture),
+            (Outline::Pixels(picture, _), Some(solved)) => {
+                solved.pattern_map_above(*picture, spec.above.map(Length::to_mm))
+            }
             // Its numbers are millimetres already.
             _ => Map::affine(kurbo::Affine::IDENTITY),
         };
@@ -142,16 +145,21 @@ fn refused_problem(spec: &PieceSpec, refused: Refused) -> Problem {
 }
 
 /// The outlines in pixels again, as the pieces have them.
-pub(super) fn outlines_as_cut(outlines: &[Outline], pieces: &[Piece], solved: Option<&Solved>) -> Vec<Outline> {
-    let as_cut = |(outline, piece): (&Outline, &Piece)| match (outline, solved) {
+pub(super) fn outlines_as_cut(
+    build: &Build,
+    outlines: &[Outline],
+    pieces: &[Piece],
+    solved: Option<&Solved>,
+) -> Vec<Outline> {
+    let as_cut = |((spec, outline), piece): ((&PieceSpec, &Outline), &Piece)| match (outline, solved) {
         (Outline::Pixels(picture, path), Some(solved)) => {
-            let map = solved.pattern_map(*picture);
+            let map = solved.pattern_map_above(*picture, spec.above.map(Length::to_mm));
             let tolerance = REFIT_TOLERANCE / map.stretch(path.bounds().center().into());
             Outline::Pixels(*picture, map.inverse().path(&piece.outline, tolerance))
         }
         _ => Outline::FullSize(piece.outline.clone()),
     };
-    outlines.iter().zip(pieces).map(as_cut).collect()
+    build.pieces.iter().zip(outlines).zip(pieces).map(as_cut).collect()
 }
 
 /// Parts of one piece that do not hang together get one letter and one label.

@@ -3,13 +3,13 @@
 use std::io;
 
 use super::sizing::{EXTENT_TOLERANCE, Sizing};
-use crate::build_file::{Build, Light, PieceSpec, Source, Trace, outside};
+use crate::build_file::{Build, Light, PictureSpec, PieceSpec, Source, Trace, outside};
 use crate::contour::{Traced, Tracer};
 use crate::output::{OnPicture, OutFile, overlay_png};
 use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Placed, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
-use crate::size::{Solved, longest};
+use crate::size::{Sight, Solved, longest};
 use crate::space::{Map, Path, Pattern, Pixels, Point};
 use crate::units::Length;
 
@@ -79,14 +79,15 @@ pub fn trace_pieces(
     let tracers = tracers(build, &pictures);
     let sized = if build.pieces.iter().any(|piece| wanted(piece) && is_finished_by_size(piece)) {
         let (outlines, _) = find_outlines(build, &tracers, files, &mut Problems::new())?;
-        Some((Sizing::of(build, &outlines)?, outlines))
+        let sights = sights(build, &pictures, &mut Problems::new());
+        Some((Sizing::of(build, &sights, &outlines)?, outlines))
     } else {
         None
     };
     let mut errors = Problems::new();
     let mut reports = Vec::new();
     for (index, piece) in build.pieces.iter().enumerate().filter(|(_, piece)| wanted(piece)) {
-        let scale = sized.as_ref().and_then(|(sizing, outlines)| Scale::of(&outlines[index], sizing.solved()?));
+        let scale = sized.as_ref().and_then(|(sizing, outlines)| Scale::of(piece, &outlines[index], sizing.solved()?));
         match trace_piece(&tracers, piece, scale) {
             Ok((traced, notes)) => {
                 problems.extend(notes);
@@ -151,6 +152,15 @@ pub(super) fn open_pictures(
         }
     }
     if errors.is_empty() { Ok(pictures) } else { Err(errors) }
+}
+
+/// What the pictures show besides their outlines.
+pub(super) fn sights(build: &Build, pictures: &[Picture], _problems: &mut Problems) -> Vec<Sight> {
+    let one = |(_spec, picture): (&PictureSpec, &Picture)| Sight {
+        size: [picture.width(), picture.height()].map(f64::from),
+        ..Sight::default()
+    };
+    build.pictures.iter().zip(pictures).map(one).collect()
 }
 
 pub(super) fn tracers<'a>(build: &Build, pictures: &'a [Picture]) -> Vec<Tracer<'a>> {
@@ -271,7 +281,7 @@ pub(super) fn finish_outlines(
             continue;
         }
         any = true;
-        match trace_piece(tracers, piece, Scale::of(outline, solved)) {
+        match trace_piece(tracers, piece, Scale::of(piece, outline, solved)) {
             Ok((report, notes)) => {
                 problems.extend(notes);
                 *outline = Outline::Pixels(piece.picture.unwrap_or_default(), report.outline.clone());
@@ -294,9 +304,9 @@ struct Scale {
 
 impl Scale {
     /// `None` for what no picture scales.
-    fn of(outline: &Outline, solved: &Solved) -> Option<Self> {
+    fn of(piece: &PieceSpec, outline: &Outline, solved: &Solved) -> Option<Self> {
         let Outline::Pixels(picture, path) = outline else { return None };
-        let map = solved.pattern_map(*picture);
+        let map = solved.pattern_map_above(*picture, piece.above.map(Length::to_mm));
         let places = path.raw().elements().iter().filter_map(kurbo::PathEl::end_point);
         let mm_per_px = places.map(|at| map.stretch(at.into())).fold(0.0, f64::max);
         Some(Self { map, mm_per_px })

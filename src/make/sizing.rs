@@ -3,8 +3,7 @@
 use super::outlines::Outline;
 use crate::build_file::Build;
 use crate::problem::Problems;
-use crate::size::{Marks, Solved, Spread, marks};
-use crate::space::{Pixels, Point};
+use crate::size::{Marks, Sight, Solved, Spread, marks};
 
 /// A coarse flattening for extents, in pixels or mm: far below anything that is measured on it.
 pub(super) const EXTENT_TOLERANCE: f64 = 0.02;
@@ -17,17 +16,19 @@ pub(super) struct Sizing {
 }
 
 impl Sizing {
-    pub(super) fn of(build: &Build, outlines: &[Outline]) -> Result<Self, Problems> {
-        let points: Vec<Vec<Point<Pixels>>> = (0..build.pictures.len())
-            .map(|picture| {
-                let of_picture = outlines.iter().filter_map(|outline| match outline {
-                    Outline::Pixels(on, path) if *on == picture => Some(path.flatten(EXTENT_TOLERANCE).concat()),
-                    _ => None,
-                });
-                of_picture.flatten().collect()
-            })
-            .collect();
-        let marks = marks(build, &points);
+    /// `sights`: the pictures without their outlines.
+    pub(super) fn of(build: &Build, sights: &[Sight], outlines: &[Outline]) -> Result<Self, Problems> {
+        let mut sights = sights.to_vec();
+        for (piece, outline) in build.pieces.iter().zip(outlines) {
+            let Outline::Pixels(picture, path) = outline else { continue };
+            let groups = &mut sights[*picture].outlines;
+            let points = path.flatten(EXTENT_TOLERANCE).concat();
+            match groups.iter_mut().find(|(above, _)| *above == piece.above) {
+                Some((_, group)) => group.extend(points),
+                None => groups.push((piece.above, points)),
+            }
+        }
+        let marks = marks(build, &sights);
         let spread = if build.pictures.is_empty() { None } else { Some(Spread::over(&marks)?) };
         Ok(Self { marks, spread })
     }

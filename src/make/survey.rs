@@ -1,15 +1,17 @@
 //! Build + files → pieces at full size, with everything found out on the way.
 
 use super::cut::{check_holes, check_parts, cut_pieces, outlines_as_cut};
-use super::outlines::{Files, Outline, TraceReport, find_outlines, finish_outlines, open_pictures, scaled_by, tracers};
+use super::outlines::{
+    Files, Outline, TraceReport, find_outlines, finish_outlines, open_pictures, scaled_by, sights, tracers,
+};
 use super::sizing::{EXTENT_TOLERANCE, Sizing};
 use crate::build_file::{Build, Half, PieceSpec, SizeFrom};
 use crate::pattern::{Piece, frail_problems};
 use crate::problem::{Problem, Problems};
 use crate::shape::Found;
 use crate::size::{
-    FinishedReport, Interval, Marks, MeasureReport, SizeAlternative, SizeReport, Spread, alternatives,
-    length_and_breadth, longest, report,
+    FinishedReport, Interval, Marks, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives,
+    farthest_out, length_and_breadth, longest, report,
 };
 use crate::space::{Map, Pattern};
 use crate::units::{Length, show, show_at_least};
@@ -48,22 +50,23 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     let pictures = open_pictures(&build, files, &mut problems)?;
     let tracers = tracers(&build, &pictures);
     let (mut outlines, mut traced) = find_outlines(&build, &tracers, files, &mut problems)?;
-    let mut sizing = Sizing::of(&build, &outlines)?;
+    let sights = sights(&build, &pictures, &mut problems);
+    let mut sizing = Sizing::of(&build, &sights, &outlines)?;
     if let Some(solved) = sizing.solved()
         && finish_outlines(&build, &tracers, solved, &mut outlines, &mut traced, &mut problems)?
     {
-        sizing = Sizing::of(&build, &outlines)?;
+        sizing = Sizing::of(&build, &sights, &outlines)?;
     }
     drop(pictures);
     let mut pieces = cut_pieces(&build, &outlines, sizing.solved())?;
     if pieces.iter().any(|piece| piece.symmetry.is_some()) {
         // What is made alike does not reach quite as far as what was drawn, and the size may rest on its reach.
-        sizing = Sizing::of(&build, &outlines_as_cut(&outlines, &pieces, sizing.solved()))?;
+        sizing = Sizing::of(&build, &sights, &outlines_as_cut(&build, &outlines, &pieces, sizing.solved()))?;
         pieces = cut_pieces(&build, &outlines, sizing.solved())?;
-        outlines = outlines_as_cut(&outlines, &pieces, sizing.solved());
+        outlines = outlines_as_cut(&build, &outlines, &pieces, sizing.solved());
     }
     let (marks, spread) = sizing.into_parts();
-    let lengths = piece_lengths(&outlines, &pieces, spread.as_ref());
+    let lengths = piece_lengths(&build, &outlines, &pieces, spread.as_ref());
     let (size, finished, measures) = match &spread {
         Some(spread) => {
             let (size, finished, measures) = report(&marks, spread);
@@ -110,11 +113,12 @@ fn unlike(spec: &PieceSpec, piece: &Piece, found: &Found<Pattern>) -> Option<Pro
 }
 
 /// The longest extent of each piece; exact for one that no picture scales.
-fn piece_lengths(outlines: &[Outline], pieces: &[Piece], spread: Option<&Spread>) -> Vec<Interval> {
-    let length = |(outline, piece): (&Outline, &Piece)| match (outline, spread) {
+fn piece_lengths(build: &Build, outlines: &[Outline], pieces: &[Piece], spread: Option<&Spread>) -> Vec<Interval> {
+    let length = |((spec, outline), piece): ((&PieceSpec, &Outline), &Piece)| match (outline, spread) {
         (Outline::Pixels(picture, path), Some(spread)) => {
-            let points = path.flatten(EXTENT_TOLERANCE).concat();
-            spread.of(&|_, solved| longest(&points, &solved.pattern_map(*picture)))
+            let map = |solved: &Solved| solved.pattern_map_above(*picture, spec.above.map(Length::to_mm));
+            let points = farthest_out(&path.flatten(EXTENT_TOLERANCE).concat(), &map(spread.solved()));
+            spread.of(&|_, solved| longest(&points, &map(solved)))
         }
         _ => {
             let points = piece.outline.flatten(EXTENT_TOLERANCE).concat();
@@ -122,7 +126,7 @@ fn piece_lengths(outlines: &[Outline], pieces: &[Piece], spread: Option<&Spread>
             Interval { value, sd: 0.0, low: value, high: value }
         }
     };
-    outlines.iter().zip(pieces).map(length).collect()
+    build.pieces.iter().zip(outlines).zip(pieces).map(length).collect()
 }
 
 /// Extent of pieces that came at full size and so share no frame: that of the longest one.

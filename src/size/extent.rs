@@ -1,6 +1,6 @@
 //! How far a set of points reaches.
 
-use crate::space::{Point, Space};
+use crate::space::{Map, Point, Space};
 
 /// The corners of the convex hull, clockwise as seen with y down, no three on a line.
 ///
@@ -18,6 +18,14 @@ pub(super) fn hull<S: Space>(points: &[Point<S>]) -> Vec<Point<S>> {
     other.pop();
     hull.append(&mut other);
     hull
+}
+
+/// Those of `points` that are the corners of the convex hull once they have gone through `map`.
+pub(super) fn hull_through<A: Space, B: Space>(points: &[Point<A>], map: &Map<A, B>) -> Vec<Point<A>> {
+    let mapped: Vec<Point<B>> = points.iter().map(|p| map.point(*p)).collect();
+    let corners = hull(&mapped);
+    let place = |corner: &Point<B>| mapped.iter().position(|p| p == corner);
+    corners.iter().filter_map(place).map(|i| points[i]).collect()
 }
 
 /// The half hull that turns clockwise from the first to the last of `points`.

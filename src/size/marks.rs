@@ -5,13 +5,28 @@ use crate::problem::{Place, Placed};
 use crate::space::{Pixels, Point};
 use crate::units::Length;
 
+use super::view::View;
 use super::{extent, figure};
+use crate::plane::Seen;
 
 /// Standard deviation of a click, each axis, in pixels (common practice, no source).
 const CLICK_SD_PX: f64 = 1.5;
 
+/// No place is surer than this, in pixels.
+const LEAST_SD_PX: f64 = 1e-3;
+
+/// Standard deviation of a height above the plane, in mm (common practice, no source).
+const ABOVE_SD_MM: f64 = 1.0;
+
+/// Standard deviation of a camera's distance as it is measured, as a part of it (common practice, no source).
+const CAMERA_DISTANCE_SD: f64 = 0.03;
+
 /// Standard deviation of a person's height in shoes as it is known, in mm (common practice, no source).
 const HEIGHT_SD_MM: f64 = 5.0;
+
+/// First term of a lens that nothing is known of, in half diagonals: a standard deviation of 0.02 around 0 is k1 = 0.08 with a
+/// focal length of a diagonal, as cameras that are no wide angles have it (common practice, no source).
+const USUAL_BOWING_SD: f64 = 0.02;
 
 /// A 95 % half width, as makers say "give or take", in standard deviations.
 const GIVE_OR_TAKE_SDS: f64 = 2.0;
@@ -45,10 +60,45 @@ impl Spot {
         Self { x: Measured { value: p.x, sd: CLICK_SD_PX }, y: Measured { value: p.y, sd: CLICK_SD_PX } }
     }
 
+    pub(super) fn seen(&self) -> Seen {
+        Seen { at: self.at(), sd: self.x.sd.max(LEAST_SD_PX) }
+    }
+
     /// Where it was clicked.
     pub const fn at(&self) -> Point<Pixels> {
         Point::new(self.x.value, self.y.value)
     }
+}
+
+/// A place on the side of a rectangle, found in the picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SideMark {
+    /// Where it was found.
+    pub at: Point<Pixels>,
+    /// Unit vector across the side.
+    pub across: kurbo::Vec2,
+    /// How far from `at` the side runs, along `across`, in pixels.
+    pub off: Measured,
+}
+
+impl SideMark {
+    /// The side is there.
+    pub(super) fn seen(&self) -> Seen {
+        Seen { at: (self.at.raw() + self.across * self.off.value).into(), sd: self.off.sd.max(LEAST_SD_PX) }
+    }
+}
+
+/// What a picture shows besides the marks of the build file.
+#[derive(Clone, Debug, Default)]
+pub struct Sight {
+    /// Width and height of the picture, in pixels.
+    pub size: [f64; 2],
+    /// Points of the outlines of its pieces, close enough together to stand for them, by how far the pieces lie above the
+    /// plane of its rectangle where that is said of them, mm.
+    pub outlines: Vec<(Option<Length>, Vec<Point<Pixels>>)>,
+    /// Places found on the sides of its rectangle, each across its side, with standard deviations in pixels; an empty side was
+    /// not found.
+    pub sides: [Vec<(Point<Pixels>, kurbo::Vec2, f64)>; 4],
 }
 
 /// Everything measured for one build, ready for [`super::solve`].
@@ -77,11 +127,45 @@ pub struct PictureMarks {
     pub lengths: Vec<LengthMark>,
     /// A rectangle of known size.
     pub rectangle: Option<RectangleMarks>,
+    /// What tells how the lens bows; `None`: it is taken not to.
+    pub lens: Option<LensMarks>,
+    /// From the camera to the plane of the rectangle, square to it, mm; `None`: as the rectangle tells.
+    pub camera_distance: Option<Measured>,
+    /// How far the prop's face lies above that plane, towards the camera, mm.
+    pub above: Option<Measured>,
     /// The figure that carries the prop.
     pub figure: Option<FigureMarks>,
-    /// Convex hull of all its outlines, clockwise as seen; exact, because the noise of an outline is far below that
-    /// of a click. Empty when it carries no outline.
-    pub hull: Vec<Point<Pixels>>,
+    /// Of all its outlines, those of one height above the plane together. Empty when it carries no outline.
+    pub hulls: Vec<HullMarks>,
+    /// Width and height of the picture, in pixels.
+    pub size: [f64; 2],
+}
+
+impl PictureMarks {
+    /// Whether an outline reaches from somewhere to somewhere on it.
+    pub(super) fn is_drawn_on(&self) -> bool {
+        self.hulls.iter().map(|hull| hull.points.len()).sum::<usize>() > 1
+    }
+}
+
+/// The reach of outlines that lie equally far above the plane.
+#[derive(Clone, Debug)]
+pub struct HullMarks {
+    /// Convex hull, clockwise as seen; exact, because the noise of an outline is far below that of a click.
+    pub points: Vec<Point<Pixels>>,
+    /// How far above the plane, mm; `None`: as the prop's face.
+    pub above: Option<Measured>,
+}
+
+/// What tells how a lens bows.
+#[derive(Clone, Debug)]
+pub struct LensMarks {
+    /// What its terms usually are, with half the picture's diagonal for the unit; one or two of them.
+    pub usual: Vec<Measured>,
+    /// Places along edges that are straight in truth.
+    pub edges: Vec<Vec<Spot>>,
+    /// Where its table stands.
+    pub place: Place,
 }
 
 /// A length of known size on a picture.
@@ -95,17 +179,21 @@ pub struct LengthMark {
     pub to: Spot,
     /// True length, mm.
     pub length: Measured,
+    /// How far it lies above the plane of the rectangle, mm; `None`: as the prop's face.
+    pub above: Option<Measured>,
 }
 
 /// A rectangle of known size on a picture.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct RectangleMarks {
     /// Clockwise from its top left.
     pub corners: [Spot; 4],
-    /// First side, mm.
-    pub width: Measured,
-    /// Second side, mm.
-    pub height: Measured,
+    /// First and second side, mm; `None`: of unknown proportion.
+    pub size: Option<[Measured; 2]>,
+    /// Places found on its sides, from each corner to the next.
+    pub sides: [Vec<SideMark>; 4],
+    /// Further places, with where they lie on it, mm.
+    pub places: Vec<(Spot, [f64; 2])>,
     /// Where its corners stand.
     pub place: Place,
 }
@@ -147,10 +235,9 @@ pub struct EndMarks {
     pub place: Place,
 }
 
-/// The marks of `build`. `outlines` holds, for each picture, points of all its pieces' outlines, close enough
-/// together to stand for the outline.
-pub fn marks(build: &Build, outlines: &[Vec<Point<Pixels>>]) -> Marks {
-    let pictures = build.pictures.iter().enumerate();
+/// The marks of `build`; `sights` are its pictures, in their order.
+pub fn marks(build: &Build, sights: &[Sight]) -> Marks {
+    let pictures = build.pictures.iter().zip(sights);
     let shoes = build.wearer.map_or(0.0, |wearer| wearer.shoes.to_mm());
     Marks {
         from: build.size,
@@ -158,7 +245,7 @@ pub fn marks(build: &Build, outlines: &[Vec<Point<Pixels>>]) -> Marks {
             .wearer
             .map(|wearer| Measured { value: wearer.height.value.to_mm() + shoes, sd: HEIGHT_SD_MM }),
         shoes,
-        pictures: pictures.map(|(i, picture)| picture_marks(picture, outlines.get(i).map_or(&[], |o| o))).collect(),
+        pictures: pictures.map(|(picture, sight)| picture_marks(picture, sight)).collect(),
         finished: build.finished.as_ref().map(end_marks),
         measures: build.measures.iter().map(end_marks).collect(),
     }
@@ -187,14 +274,27 @@ impl Marks {
         let Self { from: _, height_in_shoes, shoes: _, pictures, finished, measures } = self;
         let mut numbers: Vec<&mut Measured> = height_in_shoes.iter_mut().collect();
         let mut spots: Vec<&mut Spot> = Vec::new();
-        for PictureMarks { name: _, lengths, rectangle, figure, hull: _ } in pictures {
-            for LengthMark { name: _, from, to, length } in lengths {
+        for picture in pictures {
+            let PictureMarks { name: _, lengths, rectangle, lens, camera_distance, above, figure, hulls, size: _ } =
+                picture;
+            numbers.extend(camera_distance.iter_mut().chain(above));
+            numbers.extend(hulls.iter_mut().filter_map(|HullMarks { points: _, above }| above.as_mut()));
+            for LengthMark { name: _, from, to, length, above } in lengths {
                 numbers.push(length);
+                numbers.extend(above);
                 spots.extend([from, to]);
             }
-            if let Some(RectangleMarks { corners, width, height, place: _ }) = rectangle {
-                numbers.extend([width, height]);
-                spots.extend(corners);
+            if let Some(RectangleMarks { corners, size, sides, places, place: _ }) = rectangle {
+                // What its sides tell takes the place of a corner.
+                let told: [bool; 4] = std::array::from_fn(|i| !sides[i].is_empty() && !sides[(i + 3) % 4].is_empty());
+                numbers.extend(size.iter_mut().flatten());
+                numbers.extend(sides.iter_mut().flatten().map(|SideMark { at: _, across: _, off }| off));
+                spots.extend(corners.iter_mut().zip(told).filter(|(_, told)| !told).map(|(corner, _)| corner));
+                spots.extend(places.iter_mut().map(|(spot, _)| spot));
+            }
+            if let Some(LensMarks { usual, edges, place: _ }) = lens {
+                numbers.extend(usual);
+                spots.extend(edges.iter_mut().flatten());
             }
             if let Some(FigureMarks { sole, landmarks, place: _ }) = figure {
                 spots.push(sole);
@@ -209,14 +309,47 @@ impl Marks {
     }
 }
 
-fn picture_marks(picture: &PictureSpec, outlines: &[Point<Pixels>]) -> PictureMarks {
-    PictureMarks {
+fn picture_marks(picture: &PictureSpec, sight: &Sight) -> PictureMarks {
+    let rectangle = picture.known_rectangle.as_ref().map(|known| rectangle_marks(known, sight));
+    let sides_tell = rectangle.as_ref().is_some_and(|r| r.sides.iter().any(|side| side.len() > 2));
+    let edges = picture.lens.as_ref();
+    let lens = (edges.is_some() || sides_tell).then(|| LensMarks {
+        usual: vec![Measured { value: 0.0, sd: USUAL_BOWING_SD }],
+        edges: edges
+            .iter()
+            .flat_map(|lens| &lens.straight_edges)
+            .map(|edge| edge.iter().copied().map(Spot::clicked).collect())
+            .collect(),
+        place: edges.map_or(picture.name.place, |lens| lens.place),
+    });
+    let mut marked = PictureMarks {
         name: picture.name.clone(),
         lengths: picture.known_lengths.iter().map(length_mark).collect(),
-        rectangle: picture.known_rectangle.as_ref().map(rectangle_marks),
+        rectangle,
+        lens,
+        camera_distance: picture
+            .camera_distance
+            .map(|given| Measured { value: given.to_mm(), sd: CAMERA_DISTANCE_SD * given.to_mm() }),
+        above: picture.above.map(height_above),
         figure: picture.figure.as_ref().map(figure_marks),
-        hull: extent::hull(outlines),
-    }
+        hulls: Vec::new(),
+        size: sight.size,
+    };
+    // What reaches farthest does so once the picture is straight; one that cannot be straightened is refused later.
+    let view = View::of(&marked).ok();
+    let hulls = sight.outlines.iter().map(|(above, points)| HullMarks {
+        points: match view {
+            Some(view) => extent::hull_through(points, &view.map(above.map(Length::to_mm))),
+            None => extent::hull(points),
+        },
+        above: above.map(height_above),
+    });
+    marked.hulls = hulls.filter(|hull| !hull.points.is_empty()).collect();
+    marked
+}
+
+fn height_above(above: Length) -> Measured {
+    Measured { value: above.to_mm(), sd: ABOVE_SD_MM }
 }
 
 fn length_mark(known: &KnownLength) -> LengthMark {
@@ -225,14 +358,19 @@ fn length_mark(known: &KnownLength) -> LengthMark {
         from: Spot::clicked(known.from),
         to: Spot::clicked(known.to),
         length: Measured::give_or_take(known.length, known.give_or_take),
+        above: known.above.map(height_above),
     }
 }
 
-fn rectangle_marks(known: &KnownRectangle) -> RectangleMarks {
+fn rectangle_marks(known: &KnownRectangle, sight: &Sight) -> RectangleMarks {
+    let side = |places: &Vec<(Point<Pixels>, kurbo::Vec2, f64)>| {
+        places.iter().map(|&(at, across, sd)| SideMark { at, across, off: Measured { value: 0.0, sd } }).collect()
+    };
     RectangleMarks {
         corners: known.corners.value.map(Spot::clicked),
-        width: Measured::give_or_take(known.width, known.give_or_take),
-        height: Measured::give_or_take(known.height, known.give_or_take),
+        size: known.size.map(|sides| sides.map(|length| Measured::give_or_take(length, known.give_or_take))),
+        sides: std::array::from_fn(|i| side(&sight.sides[i])),
+        places: known.places.iter().map(|place| (Spot::clicked(place.at), place.on.map(Length::to_mm))).collect(),
         place: known.corners.place,
     }
 }

@@ -14,17 +14,21 @@ mod remarks;
 mod report;
 mod solve;
 mod spread;
+mod view;
 mod yardsticks;
 
 pub use marks::{
-    EndMarks, FigureMarks, LandmarkMark, LengthMark, Marks, Measured, PictureMarks, RectangleMarks, Spot, marks,
+    EndMarks, FigureMarks, HullMarks, LandmarkMark, LengthMark, LensMarks, Marks, Measured, PictureMarks,
+    RectangleMarks, SideMark, Sight, Spot, marks,
 };
 pub use quantities::{FinishedBy, finished_by, finished_length, finished_width, measure, mm_per_px};
 pub use report::{
-    EstimateReport, FinishedReport, MeasureReport, PictureReport, SizeAlternative, SizeReport, alternatives, report,
+    EstimateReport, FinishedReport, LensReport, MeasureReport, PictureReport, SizeAlternative, SizeReport,
+    alternatives, report,
 };
 pub use solve::{Estimate, PictureScale, ScaleFrom, Solved, Verdict, solve};
 pub use spread::{Interval, Spread, draws, spread};
+pub use view::View;
 pub use yardsticks::Against;
 
 /// The longest straight distance across `points` once they are on the pattern (their Feret diameter), mm; 0 for fewer
@@ -32,6 +36,11 @@ pub use yardsticks::Against;
 pub fn longest<S: Space>(points: &[Point<S>], map: &Map<S, Pattern>) -> f64 {
     let on_pattern: Vec<Point<Pattern>> = points.iter().map(|p| map.point(*p)).collect();
     extent::farthest(&extent::hull(&on_pattern)).map_or(0.0, |[a, b]| a.distance(b))
+}
+
+/// Those of `points` that reach farthest out on the pattern, in any direction.
+pub fn farthest_out<S: Space>(points: &[Point<S>], map: &Map<S, Pattern>) -> Vec<Point<S>> {
+    extent::hull_through(points, map)
 }
 
 /// The longest straight distance across `points`, and how far they reach square to it, mm; 0 for fewer than two.

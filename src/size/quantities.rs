@@ -2,9 +2,9 @@
 
 use kurbo::Vec2;
 
-use crate::space::{Pattern, Point};
+use crate::space::{Pattern, Pixels, Point};
 
-use super::{Marks, PictureMarks, Solved, extent};
+use super::{HullMarks, Marks, PictureMarks, Solved, extent};
 
 /// What the finished length is measured between.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -17,7 +17,7 @@ pub enum FinishedBy {
 
 /// What the finished length is measured between; `None` when neither ends nor outlines are seen on a picture.
 pub fn finished_by(marks: &Marks) -> Option<FinishedBy> {
-    let drawn = marks.pictures.iter().any(|picture| picture.hull.len() > 1);
+    let drawn = marks.pictures.iter().any(PictureMarks::is_drawn_on);
     marks.finished.as_ref().map(|_| FinishedBy::Ends).or_else(|| drawn.then_some(FinishedBy::Outlines))
 }
 
@@ -50,9 +50,11 @@ pub fn measure(index: usize) -> impl Fn(&Marks, &Solved) -> f64 {
 ///
 /// If there is no such picture.
 pub fn mm_per_px(marks: &Marks, solved: &Solved, picture: usize) -> f64 {
-    let PictureMarks { hull, rectangle, .. } = &marks.pictures[picture];
-    let seen =
-        if hull.is_empty() { rectangle.iter().flat_map(|r| r.corners.map(|c| c.at())).collect() } else { hull.clone() };
+    let PictureMarks { hulls, rectangle, .. } = &marks.pictures[picture];
+    let mut seen: Vec<Point<Pixels>> = hulls.iter().flat_map(|hull| hull.points.iter().copied()).collect();
+    if seen.is_empty() {
+        seen = rectangle.iter().flat_map(|r| r.corners.map(|c| c.at())).collect();
+    }
     let middle = seen.iter().fold(Vec2::ZERO, |sum, p| sum + p.raw().to_vec2()) / seen.len().max(1) as f64;
     let map = solved.pattern_map(picture);
     // Across a whole pixel: as good as the derivative, without one.
@@ -64,9 +66,12 @@ pub fn mm_per_px(marks: &Marks, solved: &Solved, picture: usize) -> f64 {
 }
 
 fn hull(marks: &Marks, solved: &Solved, picture: usize) -> Vec<Point<Pattern>> {
-    let map = solved.pattern_map(picture);
-    // Straightening keeps a hull convex but for rounding.
-    extent::hull(&marks.pictures[picture].hull.iter().map(|p| map.point(*p)).collect::<Vec<_>>())
+    let on_pattern = |hull: &HullMarks| -> Vec<Point<Pattern>> {
+        let map = solved.pattern_map_above(picture, hull.above.map(|above| above.value));
+        hull.points.iter().map(|p| map.point(*p)).collect()
+    };
+    // Straightening keeps a hull convex but for rounding, and the bowing of a lens.
+    extent::hull(&marks.pictures[picture].hulls.iter().flat_map(on_pattern).collect::<Vec<_>>())
 }
 
 /// The picture and the two places between which the finished length is measured.

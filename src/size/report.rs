@@ -4,10 +4,11 @@ use serde::Serialize;
 
 use crate::build_file::SizeFrom;
 use crate::problem::Problems;
+use crate::space::Lens;
 
 use super::{
-    FinishedBy, Interval, Marks, ScaleFrom, Solved, Spread, finished_by, finished_length, finished_width, measure,
-    mm_per_px,
+    FinishedBy, Interval, Marks, PictureMarks, ScaleFrom, Solved, Spread, finished_by, finished_length, finished_width,
+    measure, mm_per_px,
 };
 
 /// Where the size comes from and what it rests on.
@@ -26,6 +27,9 @@ pub struct PictureReport {
     pub picture: String,
     /// "rectangle", or "picture" when it is used as it is.
     pub plane: &'static str,
+    /// How its lens bows; left out where that is not told.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lens: Option<LensReport>,
     /// Where its factor comes from.
     pub by: &'static str,
     /// The picture it is tied to.
@@ -39,6 +43,26 @@ pub struct PictureReport {
     pub widening: f64,
     /// What speaks for a factor.
     pub estimates: Vec<EstimateReport>,
+}
+
+/// How a lens bows: the radial terms of D. C. Brown, 1971, around the middle of the picture.
+#[derive(Clone, Debug, Serialize)]
+pub struct LensReport {
+    /// By how much it moves the corners of the picture, outwards above 0, as a part of their distance from the middle.
+    pub at_corners: f64,
+    /// The focal length that the view of the rectangle tells, in pixels; left out where it does not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub focal_px: Option<f64>,
+    /// The terms with that for the unit, as OpenCV has them; likewise.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub k: Option<[f64; 2]>,
+}
+
+impl LensReport {
+    fn new((lens, half_diagonal): (Lens, f64), focal: Option<f64>) -> Self {
+        let [first, second] = lens.terms(half_diagonal);
+        Self { at_corners: first + second, focal_px: focal, k: focal.map(|focal| lens.terms(focal)) }
+    }
 }
 
 /// One estimate of a factor.
@@ -120,7 +144,8 @@ pub fn report(marks: &Marks, spread: &Spread) -> (SizeReport, Option<FinishedRep
 
 /// The sizes that the sources not chosen would give, for comparison; those that would be refused are left out.
 pub fn alternatives(marks: &Marks) -> Vec<SizeAlternative> {
-    let rectangle = marks.pictures.iter().any(|picture| picture.rectangle.is_some());
+    let sized = |picture: &PictureMarks| picture.rectangle.as_ref().is_some_and(|rectangle| rectangle.size.is_some());
+    let rectangle = marks.pictures.iter().any(sized);
     // Without a rectangle, as pictured is what the known lengths say.
     let of_lengths = |from| from == SizeFrom::KnownLengths || from == SizeFrom::AsPictured && !rectangle;
     let others = [SizeFrom::KnownLengths, SizeFrom::AsPictured, SizeFrom::Figure].into_iter();
@@ -132,7 +157,7 @@ pub fn alternatives(marks: &Marks) -> Vec<SizeAlternative> {
         marks.from.value = from;
         if from == SizeFrom::AsPictured {
             // What the rectangle says by itself.
-            marks.pictures.iter_mut().filter(|picture| picture.rectangle.is_some()).for_each(|p| p.lengths.clear());
+            marks.pictures.iter_mut().filter(|picture| sized(picture)).for_each(|p| p.lengths.clear());
         }
         let spread = Spread::over(&marks)?;
         let factor = spread.solved().pictures.first().map_or(1.0, |picture| picture.factor);
@@ -146,6 +171,7 @@ fn size_report(marks: &Marks, solved: &Solved) -> SizeReport {
     let pictures = pictures.map(|(k, (picture, scale))| PictureReport {
         picture: picture.name.value.clone(),
         plane: if picture.rectangle.is_some() { "rectangle" } else { "picture" },
+        lens: scale.view.lens().map(|lens| LensReport::new(lens, scale.view.focal())),
         by: match scale.from {
             ScaleFrom::KnownLengths => "known lengths",
             ScaleFrom::Rectangle => "rectangle",

@@ -6,13 +6,13 @@ use kurbo::Affine;
 use nalgebra::DMatrix;
 
 use crate::build_file::SizeFrom;
-use crate::plane::{before_the_horizon, rectangle_plane};
 use crate::problem::{Place, Placed, Problem, Problems};
 use crate::space::{Map, Pattern, Pixels, Plane, Point};
 
 use super::remarks::remarks;
+use super::view::{View, heights_known};
 use super::yardsticks::{Against, Doubts, Fit, Pairs, Yardsticks, sensitivities};
-use super::{Marks, PictureMarks, RectangleMarks, Spot, chi_square, extent, figure};
+use super::{Marks, Measured, PictureMarks, Spot, chi_square, extent, figure};
 
 /// Beyond this many standard deviations an estimate is a little off: 1 in 20 by chance.
 const A_LITTLE_OFF: f64 = 1.96;
@@ -40,16 +40,24 @@ impl Solved {
     ///
     /// If there is no such picture.
     pub fn pattern_map(&self, picture: usize) -> Map<Pixels, Pattern> {
-        let PictureScale { plane, factor, .. } = &self.pictures[picture];
-        plane.then(&Map::affine(Affine::scale(*factor)))
+        self.pattern_map_above(picture, None)
+    }
+
+    /// The same for what lies so many mm `above` the plane of the picture's rectangle; `None`: as the prop's face.
+    ///
+    /// # Panics
+    ///
+    /// If there is no such picture.
+    pub fn pattern_map_above(&self, picture: usize, above: Option<f64>) -> Map<Pixels, Pattern> {
+        self.pictures[picture].pattern_map(above)
     }
 }
 
 /// The plane and the scale of one picture, and how they were found.
 #[derive(Clone, Debug)]
 pub struct PictureScale {
-    /// Straightens the picture; leaves it as it is when no rectangle is marked on it.
-    pub plane: Map<Pixels, Plane>,
+    /// Straightens the picture; leaves it as it is when neither rectangle nor lens is marked on it.
+    pub view: View,
     /// Pattern mm per plane unit, above 0.
     pub factor: f64,
     /// Where the factor comes from.
@@ -118,6 +126,13 @@ pub enum Verdict {
     DoesNotFit,
 }
 
+impl PictureScale {
+    /// From pixels to the pattern, for what lies so many mm above the plane; `None`: as the prop's face.
+    pub(super) fn pattern_map(&self, above: Option<f64>) -> Map<Pixels, Pattern> {
+        self.view.map(above).then(&Map::affine(Affine::scale(self.factor)))
+    }
+}
+
 impl Estimate {
     /// Whether it agrees with the others; `None` when there are none.
     pub fn verdict(&self) -> Option<Verdict> {
@@ -155,6 +170,12 @@ pub(super) fn solve_near(marks: &Marks, near: Option<&Solved>) -> Result<Solved,
     let mut problems: Problems = (0..marks.pictures.len()).filter_map(|k| seen_in_plane(marks, k).err()).collect();
     if !problems.is_empty() {
         return Err(problems);
+    }
+    if near.is_none() {
+        problems.extend(heights_known(marks));
+        if !problems.is_empty() {
+            return Err(problems);
+        }
     }
     let mut scales: Vec<Option<PictureScale>> = Vec::new();
     for k in 0..marks.pictures.len() {
@@ -201,7 +222,7 @@ struct TiedLength {
     here: usize,
     picture: usize,
     there: usize,
-    map: Map<Pixels, Pattern>,
+    scale: PictureScale,
 }
 
 /// What gives picture `k` a scale of its own.
@@ -210,7 +231,7 @@ fn own_source(marks: &Marks, k: usize) -> Result<Option<Source>, Problem> {
     let lengths = (!picture.lengths.is_empty()).then_some(Source::KnownLengths);
     Ok(match marks.from.value {
         SizeFrom::KnownLengths => lengths,
-        SizeFrom::AsPictured if picture.rectangle.is_some() => Some(Source::Rectangle),
+        SizeFrom::AsPictured if picture.rectangle.as_ref().is_some_and(|r| r.size.is_some()) => Some(Source::Rectangle),
         SizeFrom::AsPictured => lengths,
         SizeFrom::Figure => match &picture.figure {
             None => None,
@@ -233,7 +254,7 @@ fn finished_on(marks: &Marks) -> Result<usize, Problem> {
     if let Some(ends) = &marks.finished {
         return Ok(ends.picture);
     }
-    let drawn: Vec<usize> = (0..marks.pictures.len()).filter(|k| marks.pictures[*k].hull.len() > 1).collect();
+    let drawn: Vec<usize> = (0..marks.pictures.len()).filter(|k| marks.pictures[*k].is_drawn_on()).collect();
     match drawn[..] {
         [only] => Ok(only),
         [] => Err(Problem::error(
@@ -268,12 +289,7 @@ fn next_tie(marks: &Marks, scales: &[Option<PictureScale>]) -> Option<(usize, So
         let tied: Vec<TiedLength> = lengths
             .filter_map(|(here, length)| {
                 let (picture, scale, there) = partner(&length.name.value)?;
-                Some(TiedLength {
-                    here,
-                    picture,
-                    there,
-                    map: scale.plane.then(&Map::affine(Affine::scale(scale.factor))),
-                })
+                Some(TiedLength { here, picture, there, scale: scale.clone() })
             })
             .collect();
         let parent = tied.first()?.picture;
@@ -288,7 +304,7 @@ impl Source {
         let picture = &marks.pictures[k];
         let doubts = known.map_or_else(|| self.doubts(marks, k), Ok)?;
         let mut scale = PictureScale {
-            plane: plane(picture)?,
+            view: View::of(picture)?,
             factor: 1.0,
             from: self.name(),
             estimates: Vec::new(),
@@ -332,12 +348,12 @@ impl Source {
             refuse_slips(picture, &scale.estimates)?;
         }
         // Sizes that disagree also say where the corners of the rectangle must have been.
-        if picture.rectangle.is_some() {
+        if picture.rectangle.is_some() || picture.lens.is_some() {
             let mut corrected = marks.clone();
             for (number, error) in corrected.numbers().into_iter().zip(&fit.errors) {
                 number.value -= error * number.sd;
             }
-            scale.plane = plane(&corrected.pictures[k])?;
+            scale.view = View::of(&corrected.pictures[k])?;
         }
         Ok(scale)
     }
@@ -379,18 +395,26 @@ impl Source {
     /// Each yardstick as mm and span in the plane.
     fn read(&self, marks: &Marks, k: usize) -> Pairs {
         let picture = &marks.pictures[k];
-        let plane = plane(picture)?;
-        let span = |from: &Spot, to: &Spot| plane.point(from.at()).distance(plane.point(to.at()));
+        let view = View::of(picture)?;
+        let plane = view.map(None);
+        let span = |from: &Spot, to: &Spot, above: Option<Measured>| {
+            let plane = view.map(above.map(|above| above.value));
+            plane.point(from.at()).distance(plane.point(to.at()))
+        };
         Ok(match self {
             Self::KnownLengths | Self::Rectangle => {
-                picture.lengths.iter().map(|l| [l.length.value, span(&l.from, &l.to)]).collect()
+                picture.lengths.iter().map(|l| [l.length.value, span(&l.from, &l.to, l.above)]).collect()
             }
             Self::Figure => figure::heights(marks, picture, &plane),
             Self::Finished(mm) => {
                 let span = match &marks.finished {
-                    Some(ends) => span(&ends.from, &ends.to),
+                    Some(ends) => span(&ends.from, &ends.to, None),
                     None => {
-                        let hull: Vec<Point<Plane>> = picture.hull.iter().map(|p| plane.point(*p)).collect();
+                        let hull = picture.hulls.iter().flat_map(|hull| {
+                            let plane = view.map(hull.above.map(|above| above.value));
+                            hull.points.iter().map(move |p| plane.point(*p))
+                        });
+                        let hull: Vec<Point<Plane>> = hull.collect();
                         extent::farthest(&extent::hull(&hull)).map_or(0.0, |[a, b]| a.distance(b))
                     }
                 };
@@ -401,28 +425,21 @@ impl Source {
                 .map(|tie| {
                     let there = &marks.pictures[tie.picture].lengths[tie.there];
                     let here = &picture.lengths[tie.here];
-                    let mm = tie.map.point(there.from.at()).distance(tie.map.point(there.to.at()));
-                    [mm, span(&here.from, &here.to)]
+                    let map = tie.scale.pattern_map(there.above.map(|above| above.value));
+                    let mm = map.point(there.from.at()).distance(map.point(there.to.at()));
+                    [mm, span(&here.from, &here.to, here.above)]
                 })
                 .collect(),
         })
     }
 }
 
-fn plane(picture: &PictureMarks) -> Result<Map<Pixels, Plane>, Problem> {
-    let Some(rectangle) = &picture.rectangle else { return Ok(Map::affine(Affine::IDENTITY)) };
-    let RectangleMarks { corners, width, height, place } = rectangle;
-    rectangle_plane(corners.map(|c| c.at()), width.value, height.value).map_err(|problem| {
-        let text = format!("picture \"{}\": {problem}", picture.name.value);
-        Problem::error("rectangle_refused", text).at(*place)
-    })
-}
-
 /// Refuses picture `k` if its rectangle cannot be one, or if something on it lies beyond the rectangle's horizon.
 fn seen_in_plane(marks: &Marks, k: usize) -> Result<(), Problem> {
     let picture = &marks.pictures[k];
+    let view = View::of(picture)?;
     let Some(rectangle) = &picture.rectangle else { return Ok(()) };
-    plane(picture)?;
+    let plane = view.map(None);
     let lengths = picture.lengths.iter().map(|l| (l.name.value.as_str(), [l.from.at(), l.to.at()]));
     let ends = marks.measures.iter().filter(|ends| ends.picture == k).map(|ends| (ends.name.as_str(), ends));
     let ends =
@@ -434,10 +451,10 @@ fn seen_in_plane(marks: &Marks, k: usize) -> Result<(), Problem> {
     let all = lengths
         .chain(ends.map(|(name, ends)| (name, [ends.from.at(), ends.to.at()])))
         .chain(figure)
-        .chain(picture.hull.iter().map(|p| ("an outline", [*p; 2])));
-    let corners = rectangle.corners.map(|c| c.at());
+        .chain(picture.hulls.iter().flat_map(|hull| &hull.points).map(|p| ("an outline", [*p; 2])));
+    let corner = rectangle.corners[0].at();
     for (what, points) in all {
-        if let Some(p) = points.into_iter().find(|p| !before_the_horizon(corners, *p)) {
+        if let Some(p) = points.into_iter().find(|p| !plane.sees_together(corner, *p)) {
             let text = format!(
                 "picture \"{}\": {what} reaches to ({:.0}, {:.0}), beyond the line where the plane of the rectangle \
                  ends in the distance; check the corners of the rectangle",
@@ -510,7 +527,7 @@ fn refuse_slips(picture: &PictureMarks, estimates: &[Estimate]) -> Result<(), Pr
 fn rectangle_estimate(picture: &PictureMarks, doubts: &PictureDoubts) -> Estimate {
     Estimate {
         name: "rectangle".to_owned(),
-        place: picture.rectangle.map_or_else(Place::default, |rectangle| rectangle.place),
+        place: picture.rectangle.as_ref().map_or_else(Place::default, |rectangle| rectangle.place),
         factor: 1.0,
         sd: doubts.rectangle.norm(),
         weight: 1.0,
@@ -532,9 +549,9 @@ fn share_with_rectangle(estimates: &mut [Estimate], shares: &[f64], fit: &Fit) {
 /// How the marks move the size that the plane of picture `k` gives to what is seen where its rectangle was clicked:
 /// relative change by one standard deviation of each number.
 fn size_in_plane(marks: &Marks, k: usize) -> Result<DMatrix<f64>, Problem> {
-    let corners = marks.pictures[k].rectangle.map(|rectangle| rectangle.corners.map(|c| c.at()));
+    let corners = marks.pictures[k].rectangle.as_ref().map(|rectangle| rectangle.corners.map(|c| c.at()));
     sensitivities(marks, &|marks| {
-        let plane = plane(&marks.pictures[k])?;
+        let plane = View::of(&marks.pictures[k])?.map(None);
         let quad = corners.iter().flatten().map(|c| plane.point(*c).raw().to_vec2()).collect::<Vec<_>>();
         let area: f64 = (0..quad.len()).map(|i| quad[i].cross(quad[(i + 1) % quad.len()])).sum();
         Ok(vec![area.ln() / 2.0])

@@ -33,11 +33,26 @@ fn placed<T>(value: T, line: usize) -> Placed<T> {
 }
 
 fn length(name: &str, mm: Measured, [from, to]: [Spot; 2]) -> LengthMark {
-    LengthMark { name: placed(name.to_owned(), 7), from, to, length: mm }
+    LengthMark { name: placed(name.to_owned(), 7), from, to, length: mm, above: None }
 }
 
 fn picture(name: &str) -> PictureMarks {
-    PictureMarks { name: placed(name.to_owned(), 3), lengths: vec![], rectangle: None, figure: None, hull: vec![] }
+    PictureMarks {
+        name: placed(name.to_owned(), 3),
+        lengths: vec![],
+        rectangle: None,
+        lens: None,
+        camera_distance: None,
+        above: None,
+        figure: None,
+        hulls: vec![],
+        size: [4000.0, 3000.0],
+    }
+}
+
+/// Outlines in the prop's face that reach so far.
+fn hull(points: Vec<Point<Pixels>>) -> Vec<HullMarks> {
+    vec![HullMarks { points, above: None }]
 }
 
 fn build(from: SizeFrom, pictures: Vec<PictureMarks>) -> Marks {
@@ -317,8 +332,9 @@ fn sheet(camera: &Map<Pattern, Pixels>) -> RectangleMarks {
     let corners = [[-150.0, -110.0], [147.0, -110.0], [147.0, 100.0], [-150.0, 100.0]];
     RectangleMarks {
         corners: corners.map(|[x, y]| spot(camera.point(Point::new(x, y)))),
-        width: measured(297.0, 0.5),
-        height: measured(210.0, 0.5),
+        size: Some([measured(297.0, 0.5), measured(210.0, 0.5)]),
+        sides: Default::default(),
+        places: vec![],
         place: Place { line: 12, column: 1 },
     }
 }
@@ -348,7 +364,7 @@ fn staff(from: SizeFrom, camera: &Map<Pattern, Pixels>) -> Marks {
         lengths: known(camera),
         rectangle: Some(sheet(camera)),
         figure: Some(person(camera)),
-        hull: extent::hull(&hull.map(|[x, y]| camera.point(Point::new(x, y)))),
+        hulls: self::hull(extent::hull(&hull.map(|[x, y]| camera.point(Point::new(x, y))))),
         ..picture("front")
     };
     Marks {
@@ -417,13 +433,18 @@ fn marks_take_every_number_of_the_build_with_its_error() {
             to: p(100.0, 0.0),
             length: Length::mm(140.0),
             give_or_take: Length::mm(2.0),
+            above: None,
         }],
         known_rectangle: Some(KnownRectangle {
             corners: placed([p(0.0, 0.0), p(297.0, 0.0), p(297.0, 210.0), p(0.0, 210.0)], 12),
-            width: Length::mm(297.0),
-            height: Length::mm(210.0),
+            size: Some([297.0, 210.0].map(Length::mm)),
             give_or_take: Length::mm(1.0),
+            places: vec![],
+            sides_in_picture: true,
         }),
+        lens: None,
+        camera_distance: None,
+        above: None,
         figure: Some(Figure {
             sole: p(5.0, 900.0),
             landmarks: vec![(placed(Landmark::Eye, 20), p(5.0, 100.0))],
@@ -455,8 +476,9 @@ fn marks_take_every_number_of_the_build_with_its_error() {
         marks: vec![],
     };
     let outline = vec![p(0.0, 0.0), p(5.0, 5.0), p(10.0, 0.0), p(10.0, 10.0), p(0.0, 10.0)];
-    let mut marks = marks(&build, &[outline]);
-    assert_eq!(marks.pictures[0].hull.len(), 4);
+    let sight = Sight { size: [400.0, 300.0], outlines: vec![(None, outline)], ..Sight::default() };
+    let mut marks = marks(&build, &[sight]);
+    assert_eq!(marks.pictures[0].hulls[0].points.len(), 4);
     assert_eq!(marks.height_in_shoes, Some(measured(1715.0, 5.0)));
     assert_eq!(marks.pictures[0].lengths[0].length, measured(140.0, 1.0));
     let numbers: Vec<Measured> = marks.numbers().iter().map(|number| **number).collect();
@@ -531,7 +553,7 @@ fn a_sheet_and_lengths_together_are_surer_than_either() {
 #[test]
 fn the_weight_of_a_length_beside_a_sheet_is_its_pull_on_the_size_of_what_the_sheet_covers() {
     let marks = staff(SizeFrom::AsPictured, &camera());
-    let place = marks.pictures[0].rectangle.expect("the scene has one").corners.map(|c| c.at());
+    let place = marks.pictures[0].rectangle.as_ref().expect("the scene has one").corners.map(|c| c.at());
     let covered = |marks: &Marks| {
         let [a, b, c, d] = place.map(|p| solved(marks).pattern_map(0).point(p).raw());
         ((c - a).cross(d - b) / 2.0).sqrt()
@@ -571,7 +593,7 @@ fn a_sheet_and_a_length_that_contradict_each_other_are_refused() {
 fn a_sheet_of_another_size_than_it_was_taken_for_does_not_fit_the_lengths() {
     let mut marks = staff(SizeFrom::AsPictured, &camera());
     let sheet = marks.pictures[0].rectangle.as_mut().expect("the scene has one");
-    (sheet.width.value, sheet.height.value) = (279.4, 215.9);
+    sheet.size = Some([measured(279.4, 0.5), measured(215.9, 0.5)]);
     let scale = &solved(&marks).pictures[0];
     assert_eq!(scale.estimates[0].verdict(), Some(Verdict::DoesNotFit));
     assert!(scale.widening > 2.0);
@@ -584,8 +606,9 @@ fn the_interval_of_a_staff_on_a_sheet_is_that_of_moved_corners() {
     let clicked = |corners: [[f64; 2]; 4], width, height| {
         let rectangle = RectangleMarks {
             corners: corners.map(|[x, y]| spot(Point::new(x, y))),
-            width: measured(width, 0.0),
-            height: measured(height, 0.0),
+            size: Some([measured(width, 0.0), measured(height, 0.0)]),
+            sides: Default::default(),
+            places: vec![],
             place: Place::default(),
         };
         let mut marks =
@@ -621,7 +644,7 @@ mod finished {
     fn a_wanted_length_that_is_seen_nowhere_is_refused() {
         let mut marks = staff(SizeFrom::Finished(Length::mm(1750.0)), &square_on());
         marks.finished = None;
-        marks.pictures[0].hull.clear();
+        marks.pictures[0].hulls.clear();
         assert_eq!(refused(&marks)[0].code, "finished_without_ends");
         assert_eq!(finished_by(&marks), None);
     }
@@ -640,7 +663,7 @@ mod finished {
         let mut marks = tied();
         marks.finished = None;
         near(finished_length(&marks, &solved(&marks)), 1400.0, 1e-6);
-        marks.pictures[1].hull = vec![Point::new(0.0, 0.0), Point::new(1900.0 * 2.0, 0.0)];
+        marks.pictures[1].hulls = hull(vec![Point::new(0.0, 0.0), Point::new(1900.0 * 2.0, 0.0)]);
         near(finished_length(&marks, &solved(&marks)), 2000.0, 1e-6);
     }
 
@@ -650,7 +673,7 @@ mod finished {
         near(mm_per_px(&marks, &solved(&marks), 0), 1.25, 1e-9);
         let mut flat = marks;
         flat.pictures[0].rectangle = None;
-        flat.pictures[0].hull.clear();
+        flat.pictures[0].hulls.clear();
         near(mm_per_px(&flat, &solved(&flat), 0), 1.25, 1e-9);
     }
 }
@@ -707,7 +730,7 @@ mod pictures {
     fn a_rectangle_gives_shape_only_when_the_size_comes_from_known_lengths() {
         let mut marks = staff(SizeFrom::KnownLengths, &camera());
         let sheet = marks.pictures[0].rectangle.as_mut().expect("the scene has one");
-        (sheet.width.value, sheet.height.value) = (29.7, 21.0);
+        sheet.size = Some([measured(29.7, 0.5), measured(21.0, 0.5)]);
         near(solved(&marks).pictures[0].factor, 10.0, 1e-8);
         near(finished_length(&marks, &solved(&marks)), 1400.0, 1e-6);
         marks.pictures[0].lengths.clear();
@@ -718,7 +741,7 @@ mod pictures {
     fn what_lies_beyond_the_horizon_is_refused() {
         let mut marks = staff(SizeFrom::AsPictured, &camera());
         // The plane turns away to the right: its far end is seen where sin · x + distance would be 0, at the left.
-        marks.pictures[0].hull.push(Point::new(20_000.0, 1500.0));
+        marks.pictures[0].hulls[0].points.push(Point::new(20_000.0, 1500.0));
         let problem = &refused(&marks)[0];
         assert_eq!((problem.code, problem.place), ("beyond_horizon", Some(Place { line: 12, column: 1 })));
         assert!(problem.text.contains("an outline reaches to (20000, 1500)"), "{problem}");
@@ -772,7 +795,7 @@ proptest! {
                 number.sd *= k;
             }
         }
-        for p in larger.pictures.iter_mut().flat_map(|picture| &mut picture.hull) {
+        for p in larger.pictures.iter_mut().flat_map(|picture| &mut picture.hulls).flat_map(|hull| &mut hull.points) {
             *p = Point::new(p.x * k, p.y * k);
         }
         let (small, large) = (Spread::over(&marks).expect("solved"), Spread::over(&larger).expect("solved"));

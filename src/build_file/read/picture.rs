@@ -1,7 +1,9 @@
 //! `[picture.NAME]`: what is known and marked on it.
 
 use super::{Pictures, Reader};
-use crate::build_file::build::{Figure, KnownLength, KnownRectangle, Landmark, Light, PictureSpec};
+use crate::build_file::build::{
+    Figure, KnownLength, KnownPlace, KnownRectangle, Landmark, LensSpec, Light, PictureSpec,
+};
 use crate::build_file::check::Checked;
 use crate::problem::{Place, Placed};
 use crate::space::{Pixels, Point};
@@ -29,8 +31,12 @@ impl Reader {
         let known_lengths: Vec<_> = lengths.iter().map(|length| self.known_length(length)).collect();
         let known_rectangle = table.table("known_rectangle").map(|rectangle| self.known_rectangle(rectangle));
         let figure = table.table("figure").map(|figure| self.figure(figure));
-        let edges = table.table("lens").and_then(|lens| lens.points("straight_edges"));
-        self.placed_on(index, marks(table).into_iter().chain(edges.into_iter().flat_map(|edges| edges.value)));
+        let lens = table.table("lens").map(lens);
+        let edges = table.table("lens").and_then(|lens| lens.strokes("straight_edges"));
+        let along = edges.into_iter().flat_map(|edges| edges.value).flatten();
+        self.placed_on(index, marks(table).into_iter().chain(along));
+        let camera_distance = self.once(table, "camera_distance");
+        let above = self.once(table, "above");
         Some(PictureSpec {
             name: name.clone(),
             file: table.text("file")?,
@@ -40,8 +46,25 @@ impl Reader {
                 .map(|light| if light.value == "camera" { Light::Camera } else { Light::Drawing }),
             known_lengths: known_lengths.into_iter().collect::<Option<_>>()?,
             known_rectangle: known_rectangle.map_or(Some(None), |rectangle| rectangle.map(Some))?,
+            lens: lens.map_or(Some(None), |lens| lens.map(Some))?,
+            camera_distance,
+            above,
             figure: figure.map_or(Some(None), |figure| figure.map(Some))?,
         })
+    }
+
+    /// A length that the picture has, or its known rectangle.
+    fn once(&mut self, picture: &Checked, key: &str) -> Option<Length> {
+        let of_rectangle = picture.table("known_rectangle").and_then(|rectangle| rectangle.length(key));
+        let own = picture.length(key);
+        if let (Some(own), Some(other)) = (&own, &of_rectangle) {
+            let text = format!(
+                "{key} stands here and at line {}, and is the same for both; keep one of the two",
+                other.place.line
+            );
+            self.error("said_twice", own.place, text);
+        }
+        own.or(of_rectangle).map(|length| length.value)
     }
 
     /// Known lengths of one name in two pictures are the same length.
@@ -76,7 +99,8 @@ impl Reader {
         self.smaller_than(length, give_or_take);
         let (from, to) = ends?;
         let give_or_take = give_or_take.map_or_else(|| usual_give_or_take(length), |given| given.value);
-        Some(KnownLength { name: table.text("name")?, from, to, length, give_or_take })
+        let above = table.length("above").map(|above| above.value);
+        Some(KnownLength { name: table.text("name")?, from, to, length, give_or_take, above })
     }
 
     fn smaller_than(&mut self, length: Length, give_or_take: Option<Placed<Length>>) {
@@ -94,21 +118,30 @@ impl Reader {
 
     fn known_rectangle(&mut self, table: &Checked) -> Option<KnownRectangle> {
         let corners = table.points("corners").and_then(|corners| self.corners(&corners));
-        let size = table.rectangle("size")?;
-        let (mut width, mut height) = (size.value.width, size.value.height);
-        let longer = if width > height { width } else { height };
+        let rectangle = table.rectangle("size")?;
         let given = table.length("give_or_take");
-        self.smaller_than(if width > height { height } else { width }, given);
-        let give_or_take = given.map(|given| given.value).or(size.value.tolerance);
-        let corners = corners?;
-        if size.value.tolerance.is_some() {
-            let lies_wide = self.lies_wide(&corners, size.place);
-            if lies_wide != (width > height) {
-                (width, height) = (height, width);
-            }
+        let (mut size, named) = (rectangle.value.size, rectangle.value.tolerance);
+        let longer = size.map_or(Length::mm(0.0), |[width, height]| if width > height { width } else { height });
+        if let Some([width, height]) = size {
+            self.smaller_than(if width > height { height } else { width }, given);
         }
-        let give_or_take = give_or_take.unwrap_or_else(|| usual_give_or_take(longer));
-        Some(KnownRectangle { corners, width, height, give_or_take })
+        let corners = corners?;
+        if let (Some([width, height]), true) = (size, named.is_some())
+            && self.lies_wide(&corners, rectangle.place) != (width > height)
+        {
+            size = Some([height, width]);
+        }
+        let give_or_take = given.map(|given| given.value).or(named).unwrap_or_else(|| usual_give_or_take(longer));
+        let place = |place: &Checked| Some(KnownPlace { at: place.point("at")?.value, on: place.offsets("on")?.value });
+        let places: Option<Vec<KnownPlace>> = table.tables("place").iter().map(place).collect();
+        let places = places?;
+        if size.is_none() && !places.is_empty() {
+            let text =
+                "where places lie on a rectangle of unknown size cannot be known; give its size, or leave them out";
+            self.error("places_of_unknown", rectangle.place, text);
+        }
+        let sides_in_picture = table.switch("sides_in_picture").is_none_or(|switch| switch.value);
+        Some(KnownRectangle { corners, size, give_or_take, places, sides_in_picture })
     }
 
     /// Whether the first side of a named sheet is its long one, as it looks.
@@ -184,12 +217,22 @@ impl Reader {
     }
 }
 
+/// What is known of a lens.
+fn lens(table: &Checked) -> Option<LensSpec> {
+    let edges = table.strokes("straight_edges")?.value;
+    let straight_edges = edges.iter().map(|edge| edge.iter().map(|place| place.value).collect()).collect();
+    Some(LensSpec { straight_edges, place: table.place })
+}
+
 /// Every place marked on a picture, but those along lens edges.
 fn marks(picture: &Checked) -> Vec<Placed<Point<Pixels>>> {
     let lengths = picture.tables("known_length").iter().flat_map(|table| [table.point("from"), table.point("to")]);
     let corners = picture.table("known_rectangle").and_then(|table| table.points("corners"));
+    let places = picture.table("known_rectangle").map_or(&[][..], |rectangle| rectangle.tables("place"));
+    let places = places.iter().filter_map(|place| place.point("at"));
     let landmarks = picture.table("figure").and_then(|figure| figure.table("landmarks"));
     let levels = Landmark::ALL.into_iter().map(Landmark::name).chain(["sole"]);
     let landmarks = levels.filter_map(|name| landmarks?.point(name));
-    lengths.flatten().chain(corners.into_iter().flat_map(|corners| corners.value)).chain(landmarks).collect()
+    let corners = corners.into_iter().flat_map(|corners| corners.value);
+    lengths.flatten().chain(corners).chain(places).chain(landmarks).collect()
 }

@@ -81,6 +81,7 @@ impl Reader {
             axis,
             repeats: repeats?,
             fixed: is_fixed,
+            above: table.length("above").map(|above| above.value),
             holes: holes.into_iter().collect::<Option<_>>()?,
             index,
             place: table.place,

@@ -42,8 +42,7 @@ impl Reader {
                 SizeFrom::KnownLengths
             }
             "as pictured" => {
-                let text =
-                    "from = \"as pictured\" needs a [picture.NAME.known_rectangle] or a [[picture.NAME.known_length]]";
+                let text = "from = \"as pictured\" needs a [picture.NAME.known_rectangle] of known size or a [[picture.NAME.known_length]]";
                 self.needs(given.rectangle || given.lengths, from.place, text);
                 SizeFrom::AsPictured
             }
@@ -124,12 +123,14 @@ struct Given {
 impl Given {
     fn of(file: &Checked, pictures: Pictures<'_>) -> Self {
         let any = |key: &str| pictures.iter().any(|(_, picture)| picture.wrote(key));
+        // One whose size did not pass is there all the same.
+        let sized = |rectangle: &Checked| rectangle.rectangle("size").is_none_or(|size| size.value.size.is_some());
         let pieces = file.tables("piece");
         let scales =
             |piece: &Checked| piece.wrote("picture") && !piece.switch("fixed").is_some_and(|fixed| fixed.value);
         Self {
             lengths: any("known_length"),
-            rectangle: any("known_rectangle"),
+            rectangle: pictures.iter().filter_map(|(_, picture)| picture.table("known_rectangle")).any(sized),
             figure: any("figure"),
             wearer: file.wrote("wearer"),
             needs_size: pieces.iter().any(scales),

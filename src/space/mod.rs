@@ -2,10 +2,14 @@
 //!
 //! Every space here has x to the right and y down. A point never changes space except through a [`Map`].
 
+mod lens;
+
 use std::fmt::Debug;
 use std::marker::PhantomData;
 
 use kurbo::{Affine, BezPath, ParamCurve, ParamCurveDeriv, PathEl, Shape};
+
+pub use lens::Lens;
 
 /// A frame of coordinates.
 pub trait Space: Copy + Debug + PartialEq + Send + Sync + 'static {}
@@ -56,6 +60,12 @@ impl<S: Space> Point<S> {
     /// Straight distance.
     pub fn distance(self, other: Self) -> f64 {
         self.raw().distance(other.raw())
+    }
+}
+
+impl<S: Space> From<[f64; 2]> for Point<S> {
+    fn from([x, y]: [f64; 2]) -> Self {
+        Self::new(x, y)
     }
 }
 
@@ -113,7 +123,7 @@ impl<S: Space> Path<S> {
     }
 }
 
-/// A map from space `A` to space `B`: affine, or projective where a picture is straightened.
+/// A map from space `A` to space `B`: affine, or projective where a picture is straightened, and bent where its lens is.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Map<A, B> {
     kind: Kind,
@@ -125,6 +135,12 @@ enum Kind {
     Affine(Affine),
     /// Row-major 3 × 3 matrix on (x, y, 1).
     Projective([f64; 9]),
+    /// What the first lens did is undone, then the matrix is applied, then the second lens.
+    Bent {
+        undone: Option<Lens>,
+        matrix: [f64; 9],
+        done: Option<Lens>,
+    },
 }
 
 impl<A: Space, B: Space> Map<A, B> {
@@ -138,54 +154,104 @@ impl<A: Space, B: Space> Map<A, B> {
         Self { kind: Kind::Projective(matrix), spaces: PhantomData }
     }
 
-    /// The affine map this is; `None` for a homography.
+    /// This map for places in `A` as `lens` shows them.
+    ///
+    /// # Panics
+    ///
+    /// If it undoes a lens already.
+    #[must_use]
+    pub fn seen_through(&self, lens: Lens) -> Self {
+        let kind = match self.kind {
+            Kind::Bent { undone: None, matrix, done } => Kind::Bent { undone: Some(lens), matrix, done },
+            Kind::Bent { .. } => unreachable!("a picture is taken through one lens"),
+            _ => Kind::Bent { undone: Some(lens), matrix: self.matrix(), done: None },
+        };
+        Self { kind, spaces: PhantomData }
+    }
+
+    /// The affine map this is; `None` for any other.
     pub const fn to_affine(&self) -> Option<Affine> {
         match self.kind {
             Kind::Affine(a) => Some(a),
-            Kind::Projective(_) => None,
+            Kind::Projective(_) | Kind::Bent { .. } => None,
         }
     }
 
     /// This map, then `next`.
+    ///
+    /// # Panics
+    ///
+    /// If this map ends in what one lens shows and `next` begins in what another does.
     pub fn then<C: Space>(&self, next: &Map<B, C>) -> Map<A, C> {
         if let (Kind::Affine(first), Kind::Affine(second)) = (self.kind, next.kind) {
             return Map::affine(second * first);
         }
-        let (m, n) = (next.matrix(), self.matrix());
-        let mut product = [0.0; 9];
-        for row in 0..3 {
-            for column in 0..3 {
-                product[row * 3 + column] = (0..3).map(|k| m[row * 3 + k] * n[k * 3 + column]).sum();
-            }
-        }
-        Map::projective(product)
+        let matrix = product(&next.matrix(), &self.matrix());
+        let ([undone, between], [again, done]) = (self.lenses(), next.lenses());
+        assert!(between == again, "places that one lens shows are not those that another shows");
+        let kind = if undone.is_none() && done.is_none() {
+            Kind::Projective(matrix)
+        } else {
+            Kind::Bent { undone, matrix, done }
+        };
+        Map { kind, spaces: PhantomData }
     }
 
     /// The way back.
     pub fn inverse(&self) -> Map<B, A> {
+        let kind = match self.kind {
+            Kind::Affine(a) => Kind::Affine(a.inverse()),
+            Kind::Projective(m) => Kind::Projective(adjugate(&m)),
+            Kind::Bent { undone, matrix, done } => Kind::Bent { undone: done, matrix: adjugate(&matrix), done: undone },
+        };
+        Map { kind, spaces: PhantomData }
+    }
+
+    /// The lens that is undone first and the one that comes last.
+    const fn lenses(&self) -> [Option<Lens>; 2] {
         match self.kind {
-            Kind::Affine(a) => Map::affine(a.inverse()),
-            Kind::Projective(m) => {
-                let minor = |a: usize, b: usize, c: usize, d: usize| m[a] * m[d] - m[b] * m[c];
-                // The adjugate: a homography is the same up to a factor.
-                Map::projective([
-                    minor(4, 5, 7, 8),
-                    -minor(1, 2, 7, 8),
-                    minor(1, 2, 4, 5),
-                    -minor(3, 5, 6, 8),
-                    minor(0, 2, 6, 8),
-                    -minor(0, 2, 3, 5),
-                    minor(3, 4, 6, 7),
-                    -minor(0, 1, 6, 7),
-                    minor(0, 1, 3, 4),
-                ])
-            }
+            Kind::Bent { undone, done, .. } => [undone, done],
+            _ => [None, None],
         }
     }
 
     /// Where `p` goes.
     pub fn point(&self, p: Point<A>) -> Point<B> {
         self.raw_point(p.raw()).into()
+    }
+
+    /// The lens that is undone before all else.
+    pub const fn lens(&self) -> Option<Lens> {
+        self.lenses()[0]
+    }
+
+    /// This map for places of a picture that is bowed no more.
+    #[must_use]
+    pub fn without_lens(&self) -> Self {
+        match self.kind {
+            Kind::Bent { undone: _, matrix, done: None } => Self::projective(matrix),
+            Kind::Bent { undone: _, matrix, done } => {
+                Self { kind: Kind::Bent { undone: None, matrix, done }, spaces: PhantomData }
+            }
+            _ => *self,
+        }
+    }
+
+    /// What x, y and 1 are multiplied by before they are added up to the place and its weight.
+    pub(crate) fn columns(&self) -> [[f64; 3]; 3] {
+        let m = self.matrix();
+        std::array::from_fn(|column| std::array::from_fn(|row| m[row * 3 + column]))
+    }
+
+    /// Whether two places are seen on the same side of the horizon, so that `B` has a place for both if it has one for
+    /// either.
+    pub fn sees_together(&self, p: Point<A>, q: Point<A>) -> bool {
+        let (m, [undone, _]) = (self.matrix(), self.lenses());
+        let weight = |p: Point<A>| {
+            let p = undone.map_or(p.raw(), |lens| lens.straighten(p.raw()));
+            m[6] * p.x + m[7] * p.y + m[8]
+        };
+        weight(p) * weight(q) > 0.0
     }
 
     /// How many units of `B` one unit of `A` is long around `p`, in the direction in which it is longest.
@@ -209,7 +275,7 @@ impl<A: Space, B: Space> Map<A, B> {
 
     fn matrix(&self) -> [f64; 9] {
         match self.kind {
-            Kind::Projective(m) => m,
+            Kind::Projective(m) | Kind::Bent { matrix: m, .. } => m,
             Kind::Affine(a) => {
                 let [a, b, c, d, e, f] = a.as_coeffs();
                 [a, c, e, b, d, f, 0.0, 0.0, 1.0]
@@ -220,15 +286,36 @@ impl<A: Space, B: Space> Map<A, B> {
     fn raw_point(&self, p: kurbo::Point) -> kurbo::Point {
         match self.kind {
             Kind::Affine(a) => a * p,
-            Kind::Projective(m) => {
-                let w = m[6] * p.x + m[7] * p.y + m[8];
-                kurbo::Point::new((m[0] * p.x + m[1] * p.y + m[2]) / w, (m[3] * p.x + m[4] * p.y + m[5]) / w)
+            Kind::Projective(m) => projected(&m, p),
+            Kind::Bent { undone, matrix, done } => {
+                let straight = projected(&matrix, undone.map_or(p, |lens| lens.straighten(p)));
+                done.map_or(straight, |lens| lens.bend(straight))
+            }
+        }
+    }
+
+    /// How `p` moves when it moves by `d`, to the first order.
+    fn moved(&self, p: kurbo::Point, d: kurbo::Vec2) -> kurbo::Vec2 {
+        match self.kind {
+            Kind::Affine(a) => {
+                let [x, y, z, w, ..] = a.as_coeffs();
+                kurbo::Vec2::new(x * d.x + z * d.y, y * d.x + w * d.y)
+            }
+            Kind::Projective(m) => projected_move(&m, p, d),
+            Kind::Bent { undone, matrix, done } => {
+                let (p, d) = undone.map_or((p, d), |lens| lens.straightened_move(p, d));
+                let (q, d) = (projected(&matrix, p), projected_move(&matrix, p, d));
+                done.map_or(d, |lens| lens.bent_move(q, d))
             }
         }
     }
 
     fn refit(&self, path: &Path<A>, tolerance: f64) -> Path<B> {
-        // A line stays a line, so that a closing line, which no element spells out, needs no care either.
+        // Through a homography a line stays a line, so that a closing line, which no element spells out, needs no care.
+        let bent = matches!(self.kind, Kind::Bent { .. });
+        let line = |from: kurbo::Point, to: kurbo::Point| {
+            kurbo::CubicBez::new(from, from.lerp(to, 1.0 / 3.0), from.lerp(to, 2.0 / 3.0), to)
+        };
         let mut fitted = BezPath::new();
         let (mut start, mut pen) = (kurbo::Point::ORIGIN, kurbo::Point::ORIGIN);
         for &element in path.raw.elements() {
@@ -237,6 +324,7 @@ impl<A: Space, B: Space> Map<A, B> {
                     fitted.move_to(self.raw_point(p));
                     start = p;
                 }
+                PathEl::LineTo(p) if bent => self.refit_cubic(line(pen, p), tolerance, &mut fitted, 0),
                 PathEl::LineTo(p) => fitted.line_to(self.raw_point(p)),
                 PathEl::QuadTo(c, p) => {
                     self.refit_cubic(kurbo::QuadBez::new(pen, c, p).raise(), tolerance, &mut fitted, 0);
@@ -244,7 +332,12 @@ impl<A: Space, B: Space> Map<A, B> {
                 PathEl::CurveTo(c, d, p) => {
                     self.refit_cubic(kurbo::CubicBez::new(pen, c, d, p), tolerance, &mut fitted, 0);
                 }
-                PathEl::ClosePath => fitted.close_path(),
+                PathEl::ClosePath => {
+                    if bent && pen != start {
+                        self.refit_cubic(line(pen, start), tolerance, &mut fitted, 0);
+                    }
+                    fitted.close_path();
+                }
             }
             pen = element.end_point().unwrap_or(start);
         }
@@ -255,14 +348,7 @@ impl<A: Space, B: Space> Map<A, B> {
     /// `tolerance` of the true image at seven places between its ends.
     fn refit_cubic(&self, cubic: kurbo::CubicBez, tolerance: f64, out: &mut BezPath, depth: u32) {
         let image = |t: f64| self.raw_point(cubic.eval(t));
-        let tangent = |t: f64| {
-            let (p, d) = (cubic.eval(t), cubic.deriv().eval(t).to_vec2());
-            let Kind::Projective(m) = self.kind else { return d };
-            let w = m[6] * p.x + m[7] * p.y + m[8];
-            let q = self.raw_point(p);
-            let dw = m[6] * d.x + m[7] * d.y;
-            kurbo::Vec2::new((m[0] * d.x + m[1] * d.y - q.x * dw) / w, (m[3] * d.x + m[4] * d.y - q.y * dw) / w)
-        };
+        let tangent = |t: f64| self.moved(cubic.eval(t), cubic.deriv().eval(t).to_vec2());
         let (p0, p3) = (image(0.0), image(1.0));
         let fit = kurbo::CubicBez::new(p0, p0 + tangent(0.0) / 3.0, p3 - tangent(1.0) / 3.0, p3);
         let far = (1..8).map(|i| f64::from(i) / 8.0).any(|t| fit.eval(t).distance(image(t)) > tolerance);
@@ -274,6 +360,38 @@ impl<A: Space, B: Space> Map<A, B> {
             out.curve_to(fit.p1, fit.p2, fit.p3);
         }
     }
+}
+
+/// Row-major `m` times `n`.
+fn product(m: &[f64; 9], n: &[f64; 9]) -> [f64; 9] {
+    std::array::from_fn(|i| (0..3).map(|k| m[i / 3 * 3 + k] * n[k * 3 + i % 3]).sum())
+}
+
+/// The inverse of a homography, which is the same up to a factor.
+fn adjugate(m: &[f64; 9]) -> [f64; 9] {
+    let minor = |a: usize, b: usize, c: usize, d: usize| m[a] * m[d] - m[b] * m[c];
+    [
+        minor(4, 5, 7, 8),
+        -minor(1, 2, 7, 8),
+        minor(1, 2, 4, 5),
+        -minor(3, 5, 6, 8),
+        minor(0, 2, 6, 8),
+        -minor(0, 2, 3, 5),
+        minor(3, 4, 6, 7),
+        -minor(0, 1, 6, 7),
+        minor(0, 1, 3, 4),
+    ]
+}
+
+fn projected(m: &[f64; 9], p: kurbo::Point) -> kurbo::Point {
+    let w = m[6] * p.x + m[7] * p.y + m[8];
+    kurbo::Point::new((m[0] * p.x + m[1] * p.y + m[2]) / w, (m[3] * p.x + m[4] * p.y + m[5]) / w)
+}
+
+fn projected_move(m: &[f64; 9], p: kurbo::Point, d: kurbo::Vec2) -> kurbo::Vec2 {
+    let (w, dw) = (m[6] * p.x + m[7] * p.y + m[8], m[6] * d.x + m[7] * d.y);
+    let q = projected(m, p);
+    kurbo::Vec2::new((m[0] * d.x + m[1] * d.y - q.x * dw) / w, (m[3] * d.x + m[4] * d.y - q.y * dw) / w)
 }
 
 #[cfg(test)]

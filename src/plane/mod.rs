@@ -1,4 +1,7 @@
-//! Marked rectangle → the map from pixels to the straightened plane.
+//! Marked rectangle, straight edges → the map from pixels to the straightened plane, the bowing of the lens undone.
+
+mod fit;
+mod proportion;
 
 use std::fmt;
 
@@ -6,6 +9,8 @@ use kurbo::{Affine, Vec2};
 use nalgebra::{Matrix2, SMatrix, SVector};
 
 use crate::space::{Map, Pixels, Plane, Point};
+
+pub use proportion::proportion;
 
 /// A corner nearer than this to the line through its neighbours is drowned by the error of a click, 1.5 px per axis
 /// (common practice, no source).
@@ -27,6 +32,66 @@ pub enum PlaneProblem {
     Flat(usize, f64),
     /// The rectangle is turned away from the camera by about this many degrees.
     EdgeOn(f64),
+    /// The lens would move the corners of the picture by about this part, in hundredths.
+    WideAngle(f64),
+    /// Two opposite sides are still seen parallel, or as no camera sees a rectangle, so that its proportion cannot be told.
+    ProportionUnclear,
+}
+
+/// A place on a picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Seen {
+    /// In pixels.
+    pub at: Point<Pixels>,
+    /// Standard deviation on each axis, or across a side; above 0.
+    pub sd: f64,
+}
+
+/// A rectangle of known size as a picture shows it.
+#[derive(Clone, Debug)]
+pub struct SeenRectangle {
+    /// Clockwise as seen, from its top left.
+    pub corners: [Seen; 4],
+    /// Places on its sides, each from a corner to the next; a side that is not seen is empty.
+    pub sides: [Vec<Seen>; 4],
+    /// Further places, with where they lie on it in mm, from the first corner along the first side and the last.
+    pub places: Vec<(Seen, [f64; 2])>,
+    /// First and second side, mm.
+    pub size: [f64; 2],
+}
+
+/// What tells how a lens bows.
+#[derive(Clone, Debug)]
+pub struct SeenLens {
+    /// The middle of the picture, in pixels.
+    pub middle: Point<Pixels>,
+    /// Half the diagonal of the picture, in pixels: the unit of the terms.
+    pub unit: f64,
+    /// For each term to be found, what it usually is and its standard deviation, above 0; one or two of them.
+    pub usual: Vec<(f64, f64)>,
+    /// Places along edges that are straight in truth.
+    pub edges: Vec<Vec<Seen>>,
+}
+
+/// The map that straightens the plane of `rectangle` as `lens` shows it; one plane unit is 1 mm of the rectangle. Without a
+/// rectangle only the lens is undone, and one plane unit is a pixel.
+///
+/// The rectangle's top left is the origin, its first side the x axis, its second points down.
+///
+/// # Errors
+///
+/// Corners that cannot be those of a rectangle seen from its front; a lens beyond the model.
+pub fn straighten(
+    rectangle: Option<&SeenRectangle>,
+    lens: Option<&SeenLens>,
+) -> Result<Map<Pixels, Plane>, PlaneProblem> {
+    match (rectangle, lens) {
+        (Some(rectangle), None) if rectangle.places.is_empty() && rectangle.sides.iter().all(Vec::is_empty) => {
+            corners_plane(rectangle.corners.map(|c| c.at), rectangle.size)
+        }
+        (None, None) => Ok(Map::affine(Affine::IDENTITY)),
+        _ => fit::fitted(rectangle, lens),
+    }
 }
 
 impl fmt::Display for PlaneProblem {
@@ -54,26 +119,34 @@ impl fmt::Display for PlaneProblem {
                  {MOST_TILT_DEGREES} can be straightened; check its size and the order of its corners, or use a \
                  picture taken from the front"
             ),
+            Self::WideAngle(percent) => write!(
+                f,
+                "what is marked as straight is bowed so much that the lens would move the corners of the picture by \
+                 {percent:.0} %, beyond what can be straightened; check the edges and corners, or use a picture that is \
+                 not taken with a wide angle"
+            ),
+            Self::ProportionUnclear => f.write_str(
+                "the proportion of the rectangle cannot be told from this view, because opposite sides of it are seen as \
+                 good as parallel or its corners are not well placed; give its size, or use a picture taken more slantingly",
+            ),
         }
     }
 }
 
-/// The map that straightens the plane of a rectangle; one plane unit is 1 mm of the rectangle.
-///
-/// `corners` go clockwise as seen, from the rectangle's top left, which becomes the origin; the first side becomes
-/// the x axis and measures `width_mm`, the second points down and measures `height_mm`.
+/// The map that straightens the plane of a rectangle whose corners alone are known; one plane unit is 1 mm of it.
 ///
 /// Direct linear transformation in normalised coordinates: R. Hartley, In defense of the eight-point algorithm,
 /// IEEE PAMI 19 (1997). Four corners fix the eight numbers exactly. The ninth can be set to 1 because it vanishes
 /// only if the mean of the corners, which is the origin here, were seen at infinity.
-pub fn rectangle_plane(
-    corners: [Point<Pixels>; 4],
-    width_mm: f64,
-    height_mm: f64,
-) -> Result<Map<Pixels, Plane>, PlaneProblem> {
+fn corners_plane(corners: [Point<Pixels>; 4], size: [f64; 2]) -> Result<Map<Pixels, Plane>, PlaneProblem> {
+    let h = corners_homography(corners, size)?;
+    Ok(assembled(&h, normal(&corners.map(|c| c.raw().to_vec2())), normal(&rectangle_corners(size))))
+}
+
+/// Its eight numbers, between corners whose mean is the origin and whose mean distance from it is √2.
+fn corners_homography(corners: [Point<Pixels>; 4], size: [f64; 2]) -> Result<SVector<f64, 8>, PlaneProblem> {
     seen_from_the_front(corners)?;
-    let from = corners.map(|c| c.raw().to_vec2());
-    let to = [(0.0, 0.0), (width_mm, 0.0), (width_mm, height_mm), (0.0, height_mm)].map(|(x, y)| Vec2::new(x, y));
+    let (from, to) = (corners.map(|c| c.raw().to_vec2()), rectangle_corners(size));
     let (from_normal, to_normal) = (normal(&from), normal(&to));
 
     let mut equations = SMatrix::<f64, 8, 8>::zeros();
@@ -90,23 +163,25 @@ pub fn rectangle_plane(
         }
     }
     let h = equations.lu().solve(&right).expect("no three of the corners are on a line");
-
-    let tilt = tilt_degrees(&h);
-    if tilt > MOST_TILT_DEGREES {
-        return Err(PlaneProblem::EdgeOn(tilt));
-    }
-    let straighten: Map<Plane, Plane> = Map::projective([h[0], h[1], h[2], h[3], h[4], h[5], h[6], h[7], 1.0]);
-    Ok(Map::affine(from_normal).then(&straighten).then(&Map::affine(to_normal.inverse())))
+    tilted(&h)?;
+    Ok(h)
 }
 
-/// Whether `p` is seen on the near side of the horizon of the rectangle's plane: only there does the straightened
-/// plane have a place for it.
-pub(crate) fn before_the_horizon(corners: [Point<Pixels>; 4], p: Point<Pixels>) -> bool {
-    // Opposite sides meet on the horizon; lines and points of the picture are vectors of three here.
-    let [a, b, c, d] = corners.map(|c| [c.x, c.y, 1.0]);
-    let horizon = cross3(cross3(cross3(a, b), cross3(c, d)), cross3(cross3(b, c), cross3(d, a)));
-    let side = |p: [f64; 3]| horizon[0] * p[0] + horizon[1] * p[1] + horizon[2];
-    side([p.x, p.y, 1.0]) * side(a) > 0.0
+/// The map of the eight numbers between the frames that `from` and `to` lead to.
+fn assembled(h: &SVector<f64, 8>, from: Affine, to: Affine) -> Map<Pixels, Plane> {
+    let straighten: Map<Plane, Plane> = Map::projective([h[0], h[1], h[2], h[3], h[4], h[5], h[6], h[7], 1.0]);
+    Map::affine(from).then(&straighten).then(&Map::affine(to.inverse()))
+}
+
+/// Where the corners of a rectangle of this size lie in its plane.
+fn rectangle_corners([width, height]: [f64; 2]) -> [Vec2; 4] {
+    [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)].map(|(x, y)| Vec2::new(x, y))
+}
+
+/// Refuses a view that is too slanting.
+fn tilted(h: &SVector<f64, 8>) -> Result<(), PlaneProblem> {
+    let tilt = tilt_degrees(h);
+    if tilt > MOST_TILT_DEGREES { Err(PlaneProblem::EdgeOn(tilt)) } else { Ok(()) }
 }
 
 fn seen_from_the_front(corners: [Point<Pixels>; 4]) -> Result<(), PlaneProblem> {
@@ -147,10 +222,6 @@ fn tilt_degrees(h: &SVector<f64, 8>) -> f64 {
     (axes.min() / axes.max()).acos().to_degrees()
 }
 
-fn cross3(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
-    [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -165,14 +236,14 @@ mod tests {
 
     #[test]
     fn a_sheet_on_a_staff_straightens_the_whole_staff() {
-        let plane = rectangle_plane(corners(SHEET), 297.0, 210.0).expect("a plain view");
+        let plane = corners_plane(corners(SHEET), [297.0, 210.0]).expect("a plain view");
         let length = plane.point(Point::new(1042.0, 1471.7)).distance(plane.point(Point::new(3106.8, 1532.7)));
         assert!((length - 1399.9).abs() < 0.05, "{length}");
     }
 
     #[test]
     fn the_corners_come_out_as_the_rectangle() {
-        let plane = rectangle_plane(corners(SHEET), 297.0, 210.0).expect("a plain view");
+        let plane = corners_plane(corners(SHEET), [297.0, 210.0]).expect("a plain view");
         for (corner, (x, y)) in corners(SHEET).into_iter().zip([(0.0, 0.0), (297.0, 0.0), (297.0, 210.0), (0.0, 210.0)])
         {
             assert!(plane.point(corner).distance(Point::new(x, y)) < 1e-9);
@@ -202,8 +273,9 @@ mod tests {
             let [a, b, c, d, e, f, g, h] = shift;
             let q = [[500.0 + a, 400.0 + b], [1300.0 + c, 400.0 + d], [1300.0 + e, 1100.0 + f], [500.0 + g, 1100.0 + h]];
             let seen = heckbert(q, u, v);
-            prop_assume!(before_the_horizon(corners(q), seen));
-            if let Ok(plane) = rectangle_plane(corners(q), width, height) {
+            if let Ok(plane) = corners_plane(corners(q), [width, height])
+                && plane.sees_together(corners(q)[0], seen)
+            {
                 let p = plane.point(seen);
                 let off = p.distance(Point::new(u * width, v * height));
                 prop_assert!(off < 1e-7 * width.max(height), "{off}");
@@ -213,7 +285,7 @@ mod tests {
 
     #[test]
     fn corners_that_no_rectangle_shows_are_refused_with_the_reason() {
-        let problem = |c, width, height| rectangle_plane(corners(c), width, height).expect_err("not a rectangle");
+        let problem = |c, width, height| corners_plane(corners(c), [width, height]).expect_err("not a rectangle");
         let [a, b, c, d] = SHEET;
         assert_eq!(problem([a, c, b, d], 297.0, 210.0), PlaneProblem::Crossed);
         assert_eq!(problem([d, c, b, a], 297.0, 210.0), PlaneProblem::Reversed);
@@ -228,10 +300,13 @@ mod tests {
     fn beyond_the_horizon_is_no_place_of_the_plane() {
         // Floor boards that run together at y = 100: the sides meet at (500, 100), the others are level.
         let floor = corners([[450.0, 300.0], [550.0, 300.0], [600.0, 500.0], [400.0, 500.0]]);
-        assert!(before_the_horizon(floor, Point::new(-3000.0, 100.5)));
-        assert!(before_the_horizon(floor, Point::new(500.0, 9000.0)));
-        assert!(!before_the_horizon(floor, Point::new(500.0, 99.5)));
+        let seen = |corners: [Point<Pixels>; 4], p| {
+            corners_plane(corners, [300.0, 200.0]).expect("a plain view").sees_together(corners[0], p)
+        };
+        assert!(seen(floor, Point::new(-3000.0, 100.5)));
+        assert!(seen(floor, Point::new(500.0, 9000.0)));
+        assert!(!seen(floor, Point::new(500.0, 99.5)));
         let square_on = corners([[0.0, 0.0], [10.0, 0.0], [10.0, 10.0], [0.0, 10.0]]);
-        assert!(before_the_horizon(square_on, Point::new(-1e6, 1e6)));
+        assert!(seen(square_on, Point::new(-1e6, 1e6)));
     }
 }

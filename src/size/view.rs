@@ -1,0 +1,196 @@
+//! How a picture shows the plane of its rectangle, and what lies above that.
+
+use kurbo::{Affine, Vec2};
+
+use super::yardsticks::sensitivities;
+use super::{Marks, PictureMarks, RectangleMarks};
+use crate::plane::{Seen, SeenLens, SeenRectangle, proportion, straighten};
+use crate::problem::{Problem, Problems};
+use crate::space::{Lens, Map, Pixels, Plane, Point};
+
+/// A camera's distance that the view tells no better than this, as a standard deviation of its logarithm, is not known
+/// (common practice, no source).
+const UNSURE_DISTANCE: f64 = 0.2;
+
+/// The view of a plane, and of what lies square above it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct View {
+    plane: Map<Pixels, Plane>,
+    /// With half the picture's diagonal.
+    lens: Option<(Lens, f64)>,
+    /// `None`: nothing tells it.
+    eye: Option<Eye>,
+    /// How far the prop's face lies above the plane, mm.
+    above: f64,
+}
+
+/// Where a camera stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Eye {
+    /// The place of the plane that is nearest to it.
+    foot: Point<Plane>,
+    /// Square to the plane, mm.
+    distance: f64,
+    /// In pixels; `None`: the view does not tell it.
+    focal: Option<f64>,
+}
+
+impl View {
+    /// The view that the marks of `picture` tell.
+    pub(super) fn of(picture: &PictureMarks) -> Result<Self, Problem> {
+        let lens = seen_lens(picture);
+        let rectangle = picture.rectangle.as_ref();
+        let seen = rectangle.map(|rectangle| seen_rectangle(picture, rectangle)).transpose()?;
+        let plane = straighten(seen.as_ref(), lens.as_ref()).map_err(|problem| {
+            let text = format!("picture \"{}\": {problem}", picture.name.value);
+            let place = rectangle.map(|r| r.place).or_else(|| picture.lens.as_ref().map(|lens| lens.place));
+            Problem::error("rectangle_refused", text).at(place.unwrap_or(picture.name.place))
+        })?;
+        let [width, height] = picture.size;
+        let bowing = plane.lens().zip(lens.map(|lens| lens.unit));
+        let eye = eye(picture, &plane, Point::new(width / 2.0, height / 2.0));
+        Ok(Self { plane, lens: bowing, eye, above: picture.above.map_or(0.0, |above| above.value) })
+    }
+
+    /// From pixels to the plane of the rectangle, for what lies so many mm above it; `None`: as the prop's face.
+    ///
+    /// What is nearer to the camera looks larger by Z / (Z − h); seen from there, both planes agree but for that.
+    pub fn map(&self, above: Option<f64>) -> Map<Pixels, Plane> {
+        let above = above.unwrap_or(self.above);
+        let Some(eye) = self.eye.filter(|_| above != 0.0) else { return self.plane };
+        let share = (eye.distance - above) / eye.distance;
+        self.plane.then(&Map::affine(Affine::scale_about(share, eye.foot.raw())))
+    }
+
+    /// How the lens bows, and half the diagonal of the picture in pixels.
+    pub const fn lens(&self) -> Option<(Lens, f64)> {
+        self.lens
+    }
+
+    /// The focal length in pixels, where the view tells it.
+    pub fn focal(&self) -> Option<f64> {
+        self.eye.and_then(|eye| eye.focal)
+    }
+
+    /// From the camera to the plane of the rectangle, mm.
+    pub fn camera_distance(&self) -> Option<f64> {
+        self.eye.map(|eye| eye.distance)
+    }
+}
+
+/// Refuses heights above a plane from which the camera's distance is not known, and heights beyond the camera.
+pub(super) fn heights_known(marks: &Marks) -> Problems {
+    let one = |k: usize| {
+        let picture = &marks.pictures[k];
+        let of_lengths = picture.lengths.iter().filter_map(|length| length.above);
+        let of_outlines = picture.hulls.iter().filter_map(|hull| hull.above);
+        let all = picture.above.into_iter().chain(of_lengths).chain(of_outlines);
+        let highest = all.map(|above| above.value).fold(None, |most: Option<f64>, above| {
+            Some(most.map_or(above, |most| if above.abs() > most.abs() { above } else { most }))
+        })?;
+        let place = picture.rectangle.as_ref().map_or(picture.name.place, |rectangle| rectangle.place);
+        let unknown = |why: &str| {
+            let text = format!(
+                "picture \"{}\": something lies {highest} mm above the plane that is measured, and what that changes \
+                 depends on the camera's distance, {why}; measure it and write camera_distance = \"2.5 m\"",
+                picture.name.value
+            );
+            Some(Problem::error("camera_distance_unknown", text).at(place))
+        };
+        let Some(distance) = View::of(picture).ok()?.camera_distance() else {
+            return unknown("which this view does not tell");
+        };
+        if highest >= 0.9 * distance {
+            let text = format!(
+                "picture \"{}\": what lies {highest} mm above the plane would be at the camera, which is {distance:.0} mm \
+                 away; mend `above`, or camera_distance",
+                picture.name.value
+            );
+            return Some(Problem::error("above_camera", text).at(place));
+        }
+        if picture.camera_distance.is_some() {
+            return None;
+        }
+        let by = sensitivities(marks, &|marks| {
+            Ok(vec![View::of(&marks.pictures[k])?.camera_distance().unwrap_or(f64::INFINITY).ln()])
+        });
+        // A distance that a click away is none at all is not known either.
+        if by.is_ok_and(|by| by.norm() < UNSURE_DISTANCE) { None } else { unknown("which this view hardly tells") }
+    };
+    (0..marks.pictures.len()).filter_map(one).collect()
+}
+
+fn seen_lens(picture: &PictureMarks) -> Option<SeenLens> {
+    let lens = picture.lens.as_ref()?;
+    let [width, height] = picture.size;
+    let spots = |edge: &Vec<super::Spot>| edge.iter().map(|spot| spot.seen()).collect();
+    Some(SeenLens {
+        middle: Point::new(width / 2.0, height / 2.0),
+        unit: 0.5 * width.hypot(height),
+        usual: lens.usual.iter().map(|term| (term.value, term.sd)).collect(),
+        edges: lens.edges.iter().map(spots).collect(),
+    })
+}
+
+fn seen_rectangle(picture: &PictureMarks, rectangle: &RectangleMarks) -> Result<SeenRectangle, Problem> {
+    let corners = rectangle.corners.map(|corner| corner.seen());
+    let size = match rectangle.size {
+        Some(sides) => sides.map(|side| side.value),
+        None => {
+            let [width, height] = picture.size;
+            let places = corners.map(|corner| corner.at);
+            let found = proportion(places, Point::new(width / 2.0, height / 2.0)).map_err(|problem| {
+                let text = format!("picture \"{}\": {problem}", picture.name.value);
+                Problem::error("rectangle_refused", text).at(rectangle.place)
+            })?;
+            // Any size will do: that of the pixels, about.
+            let seen = (places[0].distance(places[2]) * places[1].distance(places[3])).sqrt();
+            let height = seen / found.hypot(1.0);
+            [found * height, height]
+        }
+    };
+    let seen = |side: &Vec<super::SideMark>| side.iter().map(super::SideMark::seen).collect::<Vec<Seen>>();
+    Ok(SeenRectangle {
+        corners,
+        sides: std::array::from_fn(|i| seen(&rectangle.sides[i])),
+        places: rectangle.places.iter().map(|(spot, on)| (spot.seen(), *on)).collect(),
+        size,
+    })
+}
+
+/// Where the camera stands: its distance as it was measured, or else what the view of a rectangle of known size tells.
+fn eye(picture: &PictureMarks, plane: &Map<Pixels, Plane>, middle: Point<Pixels>) -> Option<Eye> {
+    let sized = picture.rectangle.as_ref().is_some_and(|rectangle| rectangle.size.is_some());
+    let told = sized.then(|| told_eye(plane, middle)).flatten();
+    match picture.camera_distance {
+        Some(given) => {
+            let foot = told.map_or_else(|| plane.point(middle), |eye| eye.foot);
+            Some(Eye { foot, distance: given.value, focal: told.and_then(|eye| eye.focal) })
+        }
+        None => told,
+    }
+}
+
+/// From the homography between plane and picture alone: focal length, then pose (Z. Zhang, "A flexible new technique for
+/// camera calibration", IEEE PAMI 22, 2000), with square pixels around the middle of the picture. `None` where the view is
+/// too square on for any focal length.
+fn told_eye(plane: &Map<Pixels, Plane>, middle: Point<Pixels>) -> Option<Eye> {
+    let [a, b, c] = plane.without_lens().inverse().columns();
+    let centred = |[x, y, w]: [f64; 3]| (Vec2::new(x - middle.x * w, y - middle.y * w), w);
+    let [(a, aw), (b, bw), (c, cw)] = [a, b, c].map(centred);
+    // Both axes of the plane are square to each other and of one length; the first counts twice, so that it does not matter
+    // how the axes lie.
+    let (square, alike) = (2.0 * a.dot(b), a.hypot2() - b.hypot2());
+    let (square_w, alike_w) = (2.0 * aw * bw, aw * aw - bw * bw);
+    let inverse_square = -(square * square_w + alike * alike_w) / (square * square + alike * alike);
+    let focal = inverse_square.sqrt().recip();
+    if !focal.is_finite() {
+        return None;
+    }
+    let ray = |v: Vec2, w: f64| nalgebra::Vector3::new(v.x / focal, v.y / focal, w);
+    let (a, b, c) = (ray(a, aw), ray(b, bw), ray(c, cw));
+    let scale = (a.norm() * b.norm()).sqrt();
+    let (a, b, c) = (a / scale, b / scale, c / scale);
+    let distance = a.cross(&b).normalize().dot(&c).abs();
+    Some(Eye { foot: Point::new(-a.dot(&c), -b.dot(&c)), distance, focal: Some(focal) })
+}
