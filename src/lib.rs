@@ -21,6 +21,7 @@ pub mod picture;
 pub mod plane;
 pub mod problem;
 pub mod shape;
+pub mod sheets;
 pub mod size;
 pub mod space;
 pub mod tables;
@@ -28,7 +29,7 @@ pub mod text;
 pub mod units;
 
 /// The rooms in the order of the way; `tests/rooms.rs` holds every `use crate::` against it.
-pub const ROOMS: [&str; 17] = [
+pub const ROOMS: [&str; 18] = [
     "problem",
     "units",
     "tables",
@@ -37,6 +38,7 @@ pub const ROOMS: [&str; 17] = [
     "build_file",
     "picture",
     "plane",
+    "sheets",
     "contour",
     "size",
     "shape",

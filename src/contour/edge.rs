@@ -293,7 +293,11 @@ impl Edge {
         /// Times the lower quartile, and pixels: beyond both, an edge is soft beside the others.
         const TIMES: f64 = 3.0;
         const LEAST: f64 = 4.0;
-        let mut widths: Vec<f64> = self.profiles.iter().map(|p| p.transition(WIDEST)).collect();
+        /// Neighbours on either side that are as soft, where it is not noise that makes one so.
+        const BESIDE: usize = 6;
+        let each: Vec<f64> = self.profiles.iter().map(|p| p.transition(WIDEST)).collect();
+        let near = |i: usize| each[i.saturating_sub(BESIDE)..(i + BESIDE + 1).min(each.len())].to_vec();
+        let mut widths: Vec<f64> = (0..each.len()).filter_map(|i| median(near(i))).collect();
         if widths.is_empty() {
             return 0.0;
         }

@@ -9,6 +9,7 @@ use crate::output::{OnPicture, OutFile, overlay_png};
 use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Placed, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
+use crate::sheets::{SidePlace, sides};
 use crate::size::{Sight, Solved, longest};
 use crate::space::{Map, Path, Pattern, Pixels, Point};
 use crate::units::Length;
@@ -155,10 +156,26 @@ pub(super) fn open_pictures(
 }
 
 /// What the pictures show besides their outlines.
-pub(super) fn sights(build: &Build, pictures: &[Picture], _problems: &mut Problems) -> Vec<Sight> {
-    let one = |(_spec, picture): (&PictureSpec, &Picture)| Sight {
-        size: [picture.width(), picture.height()].map(f64::from),
-        ..Sight::default()
+pub(super) fn sights(build: &Build, pictures: &[Picture], problems: &mut Problems) -> Vec<Sight> {
+    /// A click may be off by so many of its standard deviations of 1.5 px.
+    const OFF: f64 = 6.0;
+    let one = |(spec, picture): (&PictureSpec, &Picture)| {
+        let size = picture.size().map(f64::from);
+        let Some(known) = spec.known_rectangle.as_ref().filter(|known| known.sides_in_picture) else {
+            return Sight { size, ..Sight::default() };
+        };
+        let found = sides(picture, spec.light, known.corners.value, OFF);
+        let unseen = found.iter().filter(|side| side.is_empty()).count();
+        if unseen > 0 {
+            let text = format!(
+                "picture \"{}\": {unseen} of the 4 sides of the known rectangle are not seen clearly between its corners, so \
+                 that the corners count as they are marked there; look whether they are where the sides would meet",
+                spec.name.value
+            );
+            problems.push(Problem::note("sides_unseen", text).at(known.corners.place));
+        }
+        let places = |side: Vec<SidePlace>| side.into_iter().map(|place| (place.at, place.across, place.sd)).collect();
+        Sight { size, sides: found.map(places), ..Sight::default() }
     };
     build.pictures.iter().zip(pictures).map(one).collect()
 }

@@ -109,8 +109,9 @@ impl Camera {
     }
 }
 
-/// Bowing by division: r_ideal = r_seen / (1 + strength · r_seen²), radii over the half diagonal
-/// (A. W. Fitzgibbon, "Simultaneous linear estimation of multiple view geometry and lens distortion", CVPR 2001).
+/// Bowing along the radius: r_seen = r_ideal (1 + strength · r_ideal²), radii over the half diagonal. OpenCV's k1 is the
+/// strength times the square of the focal length over the half diagonal
+/// (D. C. Brown, "Close-range camera calibration", Photogrammetric Engineering 37, 1971).
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Bow {
     pub(crate) strength: f64,
@@ -119,17 +120,21 @@ pub(crate) struct Bow {
 }
 
 impl Bow {
-    /// Where a lens shows what an ideal one shows at `ideal`: the smaller root of the quadratic in r_seen.
+    /// Where a lens shows what an ideal one shows at `ideal`.
     pub(crate) fn bend(&self, ideal: Point) -> Point {
-        let arm: Vec2 = (ideal - self.middle) / self.half_diagonal;
-        // 2 / (1 + sqrt(1 - 4 k r²)) is the root divided by r, without cancellation near the middle.
-        let stretch = 2.0 / (1.0 + (1.0 - 4.0 * self.strength * arm.hypot2()).sqrt());
-        self.middle + arm * stretch * self.half_diagonal
+        let arm: Vec2 = ideal - self.middle;
+        self.middle + arm * (1.0 + self.strength * arm.hypot2() / self.half_diagonal.powi(2))
     }
 
-    /// The way back.
+    /// The way back, by halving: only as far as the radius seen grows with the ideal one.
     pub(crate) fn straighten(&self, seen: Point) -> Point {
         let arm = (seen - self.middle) / self.half_diagonal;
-        self.middle + arm / (1.0 + self.strength * arm.hypot2()) * self.half_diagonal
+        let wanted = arm.hypot();
+        let (mut low, mut high) = (0.0, 2.0 * wanted);
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if middle * (1.0 + self.strength * middle * middle) < wanted { low = middle } else { high = middle }
+        }
+        if wanted > 0.0 { self.middle + arm * (low / wanted * self.half_diagonal) } else { seen }
     }
 }

@@ -1,0 +1,314 @@
+//! Corners as they were marked → places on the sides between them, sub-pixel.
+//!
+//! A side is sought as a parabola near the line between its corners, since a lens may bow it; then each place of it is
+//! measured by the light between what lies inside and outside (partial area effect: A. Trujillo-Pino and others, "Accurate
+//! subpixel edge location based on partial area effect", Image and Vision Computing 31, 2013), and what strays from a smooth
+//! curve is left out.
+
+use kurbo::Vec2;
+use nalgebra::{Matrix4, Vector4};
+use rayon::prelude::*;
+
+use super::light::{Colour, Seeing, dot, mean, minus};
+use crate::build_file::Light;
+use crate::picture::Picture;
+use crate::space::{Pixels, Point};
+
+/// A place on a side.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SidePlace {
+    /// In pixels.
+    pub at: Point<Pixels>,
+    /// Unit vector across the side, towards the inside.
+    pub across: Vec2,
+    /// Standard deviation across the side, in pixels.
+    pub sd: f64,
+}
+
+/// Places on each side, from a corner to the next; none on one that is not seen.
+pub type Sides = [Vec<SidePlace>; 4];
+
+/// Shortest side, in pixels, that is worth measuring.
+const SHORTEST: f64 = 24.0;
+/// Of a side, next to its corners, what is left out: corners of cards are round, by 3.18 of 53.98 mm (ISO/IEC 7810 ID-1).
+const LEFT_OUT: f64 = 0.08;
+/// Places looked at along a side: to find it, and to measure it.
+const COARSE: usize = 64;
+const FINE: usize = 800;
+/// Most that a side bows, as a part of its length, and in pixels.
+const MOST_BOW: f64 = 0.025;
+const MOST_BOW_PX: f64 = 60.0;
+/// Pixels beside an edge whose colours are held against each other.
+const BESIDE: usize = 3;
+/// Half the window that is measured at first, and its limits, in pixels.
+const WINDOW: f64 = 4.0;
+const WINDOWS: std::ops::RangeInclusive<f64> = 2.5..=10.0;
+/// Steps across a side, in pixels.
+const STEP: f64 = 0.5;
+/// Places on either side of one that share its colours.
+const SHARE: usize = 8;
+/// Least difference between inside and outside, in light.
+const LEAST_CONTRAST: f64 = 0.02;
+/// Parts of a side, each of which becomes one place.
+const PARTS: usize = 7;
+/// Least part of the places that lie on one curve.
+const MOST_OF: f64 = 0.5;
+/// Places that stray more than this from it, as a standard deviation in pixels, are on no edge.
+const MOST_STRAY: f64 = 0.6;
+/// What even a flawless edge is not known better than, in pixels: paper is not cut by light.
+const LEAST_SD: f64 = 0.006;
+/// Neighbours have some noise in common, as if there were so many times fewer of them.
+const COMMON: f64 = 2.0;
+
+/// The sides between `corners`, clockwise as seen, each of which may be so many pixels off.
+pub fn sides(picture: &Picture, light: Option<Light>, corners: [Point<Pixels>; 4], off: f64) -> Sides {
+    // Sheets lie before a camera; who draws one says so.
+    let seeing = Seeing::new(picture, light.unwrap_or(Light::Camera));
+    let found: Vec<Vec<SidePlace>> = (0..4)
+        .into_par_iter()
+        .map(|i| {
+            let chord = Chord::new(corners[i].raw(), corners[(i + 1) % 4].raw());
+            chord.and_then(|chord| side(&seeing, &chord, off)).unwrap_or_default()
+        })
+        .collect();
+    found.try_into().expect("four sides")
+}
+
+/// The line between two corners.
+struct Chord {
+    from: kurbo::Point,
+    along: Vec2,
+    across: Vec2,
+    length: f64,
+}
+
+impl Chord {
+    fn new(from: kurbo::Point, to: kurbo::Point) -> Option<Self> {
+        let length = (to - from).hypot();
+        let along = (to - from) / length;
+        // Clockwise with y down: the inside lies to the right.
+        (length >= SHORTEST).then_some(Self { from, along, across: Vec2::new(-along.y, along.x), length })
+    }
+
+    /// The place at `t`, 0 to 1 along it, so far inwards.
+    fn at(&self, t: f64, inwards: f64) -> kurbo::Point {
+        self.from + self.along * (t * self.length) + self.across * inwards
+    }
+}
+
+/// `count` places along a side at most, a pixel apart at least, corners left out.
+fn stations(chord: &Chord, count: usize) -> Vec<f64> {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
+    let count = (chord.length as usize).clamp(8, count);
+    let step = (1.0 - 2.0 * LEFT_OUT) / (count - 1) as f64;
+    (0..count).map(|i| LEFT_OUT + step * i as f64).collect()
+}
+
+fn side(seeing: &Seeing, chord: &Chord, off: f64) -> Option<Vec<SidePlace>> {
+    let parabola = find(seeing, chord, off)?;
+    let at = stations(chord, FINE);
+    // The curve as a cubic of the way from the middle, −1 to 1.
+    let mut curve = Vector4::new(parabola.at(0.5), 0.0, 0.0, 0.0);
+    let fitted = fit(&at.iter().map(|t| (*t, parabola.at(*t))).collect::<Vec<_>>(), &vec![1.0; at.len()])?;
+    curve.copy_from(&fitted);
+    let mut window = WINDOW;
+    let mut kept = Vec::new();
+    for round in 0..3 {
+        let profiles: Vec<Profile> =
+            at.iter().map(|t| Profile::take(seeing, chord, *t, value(&curve, *t), window)).collect();
+        let measured: Vec<(f64, f64)> =
+            (0..profiles.len()).filter_map(|i| Some((at[i], value(&curve, at[i]) + measure(&profiles, i)?))).collect();
+        if measured.len() < PARTS || (measured.len() as f64) < MOST_OF * at.len() as f64 {
+            return None;
+        }
+        let (found, weights, stray) = robust(&measured)?;
+        if stray > MOST_STRAY {
+            return None;
+        }
+        curve = found;
+        kept = measured.into_iter().zip(weights).filter(|(_, weight)| *weight > 0.25).map(|(place, _)| place).collect();
+        if round == 0 {
+            window = (0.5 * transition(&profiles) + 1.5).clamp(*WINDOWS.start(), *WINDOWS.end());
+        }
+    }
+    let ends = [0.0, 1.0].map(|t| value(&curve, t).abs());
+    if (kept.len() as f64) < MOST_OF * at.len() as f64 || ends.into_iter().any(|end| end > 2.0 * off + 2.0) {
+        return None;
+    }
+    Some(condensed(chord, &curve, &kept))
+}
+
+/// How far inwards of its chord a side runs: at both corners, and what it bows in between.
+#[derive(Clone, Copy)]
+struct Parabola {
+    ends: [f64; 2],
+    bow: f64,
+}
+
+impl Parabola {
+    fn at(self, t: f64) -> f64 {
+        self.ends[0] * (1.0 - t) + self.ends[1] * t + self.bow * 4.0 * t * (1.0 - t)
+    }
+}
+
+/// The parabola along which colours change most, all of them tried.
+fn find(seeing: &Seeing, chord: &Chord, off: f64) -> Option<Parabola> {
+    let most_bow = (MOST_BOW * chord.length).clamp(2.0, MOST_BOW_PX).round();
+    let ends = off.ceil();
+    let reach = ends + most_bow;
+    let at = stations(chord, COARSE);
+    #[expect(clippy::cast_possible_truncation, reason = "tens of pixels")]
+    let (reach, most_bow, ends) = (reach as i32, most_bow as i32, ends as i32);
+    let steps: Vec<Vec<f64>> = at
+        .iter()
+        .map(|t| {
+            let beside = i32::try_from(BESIDE).expect("small");
+            let colours: Vec<Colour> =
+                (-reach - beside..=reach + beside).map(|k| seeing.at(chord.at(*t, f64::from(k)))).collect();
+            let change = |k: usize| {
+                let (outside, inside) = (&colours[k..k + BESIDE], &colours[k + BESIDE + 1..=k + 2 * BESIDE]);
+                let change = minus(mean(inside.iter().copied()), mean(outside.iter().copied()));
+                dot(change, change).sqrt()
+            };
+            (0..=2 * usize::try_from(reach).expect("not negative")).map(change).collect()
+        })
+        .collect();
+    // One bright streak must not outweigh the rest of a side.
+    let mut peaks: Vec<f64> = steps.iter().map(|all| all.iter().copied().fold(0.0, f64::max)).collect();
+    let middle = peaks.len() / 2;
+    let cap = *peaks.select_nth_unstable_by(middle, f64::total_cmp).1;
+    if cap < LEAST_CONTRAST {
+        return None;
+    }
+    let score = |parabola: &Parabola| -> f64 {
+        let step = |(all, t): (&Vec<f64>, &f64)| {
+            #[expect(clippy::cast_possible_truncation, reason = "tens of pixels")]
+            let k = parabola.at(*t).round() as i32 + reach;
+            usize::try_from(k).ok().and_then(|k| all.get(k)).map_or(0.0, |step| step.min(cap))
+        };
+        steps.iter().zip(&at).map(step).sum()
+    };
+    let all = (-ends..=ends).flat_map(|a| (-ends..=ends).map(move |b| (a, b)));
+    let all = all.flat_map(|(a, b)| (-most_bow..=most_bow).map(move |bow| (a, b, bow)));
+    let best = all
+        .map(|(a, b, bow)| Parabola { ends: [f64::from(a), f64::from(b)], bow: f64::from(bow) })
+        .map(|parabola| (score(&parabola) - 1e-6 * parabola.bow.abs(), parabola))
+        .max_by(|a, b| a.0.total_cmp(&b.0));
+    best.map(|(_, parabola)| parabola)
+}
+
+/// Colours across a side, outside first.
+struct Profile {
+    colours: Vec<Colour>,
+    outside: Colour,
+    inside: Colour,
+    window: f64,
+}
+
+impl Profile {
+    /// Across the place at `t` that lies so far inwards of the chord.
+    fn take(seeing: &Seeing, chord: &Chord, t: f64, inwards: f64, window: f64) -> Self {
+        #[expect(clippy::cast_possible_truncation, reason = "tens of steps")]
+        let half = (window / STEP).round() as i32;
+        let beside = 2 * i32::try_from(BESIDE).expect("small");
+        let at = |k: i32| seeing.at(chord.at(t, inwards + f64::from(k) * STEP));
+        Self {
+            colours: (-half..=half).map(at).collect(),
+            outside: mean((-half - beside..-half).map(at)),
+            inside: mean((half + 1..=half + beside).map(at)),
+            window: f64::from(half) * STEP,
+        }
+    }
+}
+
+/// How far inwards of where profile `i` was taken the edge lies.
+fn measure(profiles: &[Profile], i: usize) -> Option<f64> {
+    let near = &profiles[i.saturating_sub(SHARE)..(i + SHARE + 1).min(profiles.len())];
+    let (outside, inside) = (mean(near.iter().map(|p| p.outside)), mean(near.iter().map(|p| p.inside)));
+    let span = minus(inside, outside);
+    let contrast = dot(span, span);
+    if contrast.sqrt() < LEAST_CONTRAST {
+        return None;
+    }
+    let profile = &profiles[i];
+    let covered = profile.colours.iter().map(|colour| dot(minus(*colour, outside), span) / contrast);
+    let last = profile.colours.len() - 1;
+    // By the trapezoid rule.
+    let sum: f64 = covered.enumerate().map(|(k, c)| if k == 0 || k == last { 0.5 * c } else { c }).sum();
+    let inwards = profile.window - sum * STEP;
+    (inwards.abs() < 0.6 * profile.window).then_some(inwards)
+}
+
+/// Pixels that the change from outside to inside takes, from a tenth to nine tenths, all profiles together.
+fn transition(profiles: &[Profile]) -> f64 {
+    let (outside, inside) = (mean(profiles.iter().map(|p| p.outside)), mean(profiles.iter().map(|p| p.inside)));
+    let span = minus(inside, outside);
+    let contrast = dot(span, span).max(1e-12);
+    let covered = |k: usize| dot(minus(mean(profiles.iter().map(|p| p.colours[k])), outside), span) / contrast;
+    let all: Vec<f64> = (0..profiles[0].colours.len()).map(covered).collect();
+    let between = all.iter().filter(|c| (0.1..0.9).contains(*c)).count();
+    between as f64 * STEP
+}
+
+fn value(curve: &Vector4<f64>, t: f64) -> f64 {
+    curve.dot(&powers(t))
+}
+
+fn powers(t: f64) -> Vector4<f64> {
+    let s = 2.0 * t - 1.0;
+    Vector4::new(1.0, s, s * s, s * s * s)
+}
+
+/// The cubic with the least weighted squares.
+fn fit(places: &[(f64, f64)], weights: &[f64]) -> Option<Vector4<f64>> {
+    let (mut normal, mut pull) = (Matrix4::zeros(), Vector4::zeros());
+    for ((t, off), weight) in places.iter().zip(weights) {
+        let powers = powers(*t);
+        normal += powers * powers.transpose() * *weight;
+        pull += powers * (*off * *weight);
+    }
+    normal.cholesky().map(|solver| solver.solve(&pull))
+}
+
+/// A cubic through most of `places`, with the weight of each and the standard deviation of those that count: biweights (J.
+/// Tukey; F. Mosteller, J. Tukey, Data Analysis and Regression, 1977).
+fn robust(places: &[(f64, f64)]) -> Option<(Vector4<f64>, Vec<f64>, f64)> {
+    const ROUNDS: usize = 8;
+    const REACH: f64 = 5.0;
+    let mut weights = vec![1.0; places.len()];
+    let mut found = None;
+    for _ in 0..ROUNDS {
+        let curve = fit(places, &weights)?;
+        let left: Vec<f64> = places.iter().map(|(t, off)| off - value(&curve, *t)).collect();
+        let mut sizes: Vec<f64> = left.iter().map(|v| v.abs()).collect();
+        let middle = sizes.len() / 2;
+        let stray = (1.4826 * *sizes.select_nth_unstable_by(middle, f64::total_cmp).1).max(1e-3);
+        let share = |left: &f64| (1.0 - (left / (REACH * stray)).powi(2)).max(0.0).powi(2);
+        weights = left.iter().map(share).collect();
+        found = Some((curve, stray));
+    }
+    found.map(|(curve, stray)| (curve, weights, stray))
+}
+
+/// The kept places, a part of the side together in one place each.
+fn condensed(chord: &Chord, curve: &Vector4<f64>, kept: &[(f64, f64)]) -> Vec<SidePlace> {
+    let part = |k: usize| -> Option<SidePlace> {
+        let width = (1.0 - 2.0 * LEFT_OUT) / PARTS as f64;
+        let from = LEFT_OUT + width * k as f64;
+        let own: Vec<&(f64, f64)> = kept.iter().filter(|(t, _)| (from..=from + width).contains(t)).collect();
+        if own.len() < 4 {
+            return None;
+        }
+        let count = own.len() as f64;
+        let t = own.iter().map(|(t, _)| t).sum::<f64>() / count;
+        let left: Vec<f64> = own.iter().map(|(t, off)| off - value(curve, *t)).collect();
+        let mean = left.iter().sum::<f64>() / count;
+        let variance = left.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (count - 1.0);
+        Some(SidePlace {
+            at: chord.at(t, value(curve, t) + mean).into(),
+            across: chord.across,
+            sd: (variance * COMMON / count).sqrt().hypot(LEAST_SD),
+        })
+    };
+    (0..PARTS).filter_map(part).collect()
+}

@@ -1,0 +1,161 @@
+//! Photos of a prop beside a sheet or a card, whose truth is known: how true the size comes out.
+
+mod scene;
+
+use std::io;
+
+use kurbo::{BezPath, Point, Rect, RoundedRect, Shape as _};
+use scene::{Camera, Random, Scene, Shape, Shot};
+use spanwright::build_file::read;
+use spanwright::make::{Files, Survey, survey};
+use spanwright::picture::Picture;
+use spanwright::sheets::sides;
+
+const OAK: [u8; 3] = [122, 92, 66];
+const PAPER: [u8; 3] = [240, 239, 234];
+const LACQUER: [u8; 3] = [128, 36, 32];
+/// From end to end, mm.
+const LENGTH: f64 = 1400.0;
+
+/// One photo held in memory.
+struct Photo(Vec<u8>);
+
+impl Files for Photo {
+    fn read(&self, _: &str) -> io::Result<Vec<u8>> {
+        Ok(self.0.clone())
+    }
+}
+
+/// A beacon bar of 1400 mm, and beside it a sheet whose corners are given, clockwise from its top left.
+fn bar_and_sheet(sheet: BezPath) -> Scene {
+    let bar = RoundedRect::from_rect(Rect::new(-700.0, -45.0, 700.0, 45.0), 45.0).to_path(1e-6);
+    let shape = |name, outline, colour| Shape { name, outline, holes: vec![], colour };
+    Scene { ground: Some(OAK), shapes: vec![shape("bar", bar, LACQUER), shape("sheet", sheet, PAPER)] }
+}
+
+/// The sheet's corners on the scene, mm.
+fn corners(at: Point, size: [f64; 2]) -> [Point; 4] {
+    [(0.0, 0.0), (size[0], 0.0), (size[0], size[1]), (0.0, size[1])].map(|(x, y)| at + kurbo::Vec2::new(x, y))
+}
+
+fn polygon(corners: [Point; 4]) -> BezPath {
+    let mut path = BezPath::new();
+    path.move_to(corners[0]);
+    corners[1..].iter().for_each(|p| path.line_to(*p));
+    path.close_path();
+    path
+}
+
+/// How a photo is taken and marked.
+struct Case {
+    camera: Camera,
+    /// Top left of the sheet, mm.
+    at: Point,
+    /// Standard deviation of the marks, pixels.
+    off: f64,
+    seed: u64,
+}
+
+impl Case {
+    fn random(seed: u64, off: f64) -> Self {
+        let mut random = Random::seeded(seed);
+        let mut between = |low: f64, high: f64| low + (high - low) * random.unit();
+        let size = [[2400, 1800], [3000, 2000]][seed as usize % 2];
+        let px_per_mm = f64::from(size[0]) / 1900.0;
+        let focal = f64::from(size[0]) * between(0.9, 1.3);
+        let unit = 0.5 * f64::from(size[0]).hypot(f64::from(size[1]));
+        let k1 = between(-0.12, 0.05);
+        let tilt = between(0.0, 35.0);
+        let turn = between(0.0, std::f64::consts::TAU);
+        let camera = Camera {
+            distance: focal / px_per_mm,
+            tilt: [tilt * turn.sin(), tilt * turn.cos(), between(-8.0, 8.0)],
+            bow: k1 * (unit / focal).powi(2),
+            noise: 3.0,
+            seed,
+            ..Camera::frontal(size, px_per_mm, (0.0, 0.0))
+        };
+        Self { camera, at: Point::new(between(-500.0, 200.0), between(80.0, 150.0)), off, seed }
+    }
+
+    /// The build that a maker would write for the photo.
+    fn survey(&self, size: [f64; 2], named: &str) -> (Survey, Shot) {
+        let on_scene = corners(self.at, size);
+        let (file, shot) = bar_and_sheet(polygon(on_scene)).photograph(&self.camera);
+        let mut random = Random::seeded(self.seed + 1000);
+        let mut mark = |mm: Point| {
+            let p = shot.to_pixel(mm);
+            format!("[{:.4}, {:.4}]", p.x + self.off * random.normal(), p.y + self.off * random.normal())
+        };
+        let marked: Vec<String> = on_scene.into_iter().map(&mut mark).collect();
+        let text = format!(
+            "[build]\nname = \"bar\"\n[picture.front]\nfile = \"bar.jpg\"\n[picture.front.known_rectangle]\n\
+             corners = [{}]\nsize = {named}\ngive_or_take = 0\n[finished]\npicture = \"front\"\nfrom = {}\nto = {}\n\
+             [[piece]]\nname = \"bar\"\npicture = \"front\"\ntrace = {{ inside = {} }}\n",
+            marked.join(", "),
+            mark(Point::new(-700.0, 0.0)),
+            mark(Point::new(700.0, 0.0)),
+            mark(Point::ZERO),
+        );
+        let reading = read(&text);
+        let build = reading.build.unwrap_or_else(|| panic!("{:?}", reading.problems));
+        let found = survey(build, vec![], &Photo(file)).unwrap_or_else(|problems| panic!("{problems:#?}"));
+        (found, shot)
+    }
+}
+
+/// By how much the finished length is wrong, as a part of it, in order; with the share of intervals that hold the truth.
+fn errors(cases: impl Iterator<Item = Case>, size: [f64; 2], named: &str) -> (Vec<f64>, f64) {
+    let mut held = 0;
+    let mut errors: Vec<f64> = cases
+        .map(|case| {
+            let (found, _) = case.survey(size, named);
+            let finished = &found.finished;
+            held += usize::from((finished.length_95[0]..=finished.length_95[1]).contains(&LENGTH));
+            (finished.length_mm / LENGTH - 1.0).abs()
+        })
+        .collect();
+    errors.sort_by(f64::total_cmp);
+    let share = f64::from(u32::try_from(held).expect("few")) / errors.len() as f64;
+    (errors, share)
+}
+
+#[test]
+fn a_sheet_with_exact_marks_gives_the_length_within_a_seventh_of_a_percent() {
+    let (errors, _) = errors((0..10).map(|seed| Case::random(seed, 0.0)), [297.0, 210.0], "\"A4\"");
+    assert!(errors[errors.len() * 9 / 10 - 1] < 0.0015, "{errors:?}");
+    assert!(errors[errors.len() / 2] < 0.0008, "{errors:?}");
+}
+
+#[test]
+fn a_sheet_with_rough_marks_is_hardly_worse() {
+    let (errors, held) = errors((10..18).map(|seed| Case::random(seed, 1.5)), [297.0, 210.0], "\"A4\"");
+    assert!(errors[errors.len() * 9 / 10 - 1] < 0.004, "{errors:?}");
+    assert!(held > 0.8, "{held}");
+}
+
+#[test]
+fn sides_are_found_within_a_fiftieth_of_a_pixel_and_know_how_sure_they_are() {
+    let (mut off, mut times) = (Vec::new(), Vec::new());
+    for seed in 20..24 {
+        let case = Case::random(seed, 0.0);
+        let on = corners(case.at, [297.0, 210.0]);
+        let (_, shot) = bar_and_sheet(polygon(on)).photograph(&case.camera);
+        let found = sides(&Picture::from_upright(shot.image.clone()), None, on.map(|p| shot.to_pixel(p).into()), 6.0);
+        for (i, side) in found.iter().enumerate() {
+            assert!(side.len() >= 6, "{seed}: {} places on side {i}", side.len());
+            let truth = |k: u32| shot.to_pixel(on[i].lerp(on[(i + 1) % 4], f64::from(k) / 4000.0));
+            let truth: Vec<Point> = (0..=4000).map(truth).collect();
+            for place in side {
+                let at = place.at.raw();
+                let near = truth.windows(2).min_by(|a, b| a[0].distance(at).total_cmp(&b[0].distance(at)));
+                let near = near.expect("the truth has places");
+                off.push((near[1] - near[0]).normalize().cross(at - near[0]));
+                times.push(off[off.len() - 1] / place.sd);
+            }
+        }
+    }
+    let rms = |all: &[f64]| (all.iter().map(|v| v * v).sum::<f64>() / f64::from(all.len() as u32)).sqrt();
+    assert!(rms(&off) < 0.02, "{} px", rms(&off));
+    assert!((0.6..1.6).contains(&rms(&times)), "{} standard deviations", rms(&times));
+}
