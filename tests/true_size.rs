@@ -9,7 +9,7 @@ use scene::{Camera, Random, Scene, Shape, Shot};
 use spanwright::build_file::read;
 use spanwright::make::{Files, Survey, survey};
 use spanwright::picture::Picture;
-use spanwright::sheets::sides;
+use spanwright::sheets::{find, sides};
 
 const OAK: [u8; 3] = [122, 92, 66];
 const PAPER: [u8; 3] = [240, 239, 234];
@@ -158,4 +158,86 @@ fn sides_are_found_within_a_fiftieth_of_a_pixel_and_know_how_sure_they_are() {
     let rms = |all: &[f64]| (all.iter().map(|v| v * v).sum::<f64>() / f64::from(all.len() as u32)).sqrt();
     assert!(rms(&off) < 0.02, "{} px", rms(&off));
     assert!((0.6..1.6).contains(&rms(&times)), "{} standard deviations", rms(&times));
+}
+
+/// The outline of an ID-1 card with its round corners.
+fn card(at: Point) -> BezPath {
+    RoundedRect::from_origin_size(at, (85.6, 53.98), 3.18).to_path(1e-6)
+}
+
+/// Names what was found and how far its corners are off, in pixels.
+fn found(case: &Case, outline: BezPath, size: [f64; 2]) -> Vec<(&'static str, f64)> {
+    let (_, shot) = bar_and_sheet(outline).photograph(&case.camera);
+    let truth = corners(case.at, size).map(|p| shot.to_pixel(p));
+    let off = |corner: spanwright::space::Point<spanwright::space::Pixels>| {
+        truth.iter().map(|p| p.distance(corner.raw())).fold(f64::INFINITY, f64::min)
+    };
+    let all = find(&Picture::from_upright(shot.image.clone()), None);
+    all.iter().map(|sheet| (sheet.name, sheet.corners.into_iter().map(off).fold(0.0, f64::max))).collect()
+}
+
+#[test]
+fn sheets_and_cards_are_found_within_a_tenth_of_a_pixel_and_nothing_else_is() {
+    for seed in [1, 3, 6, 10] {
+        let case = Case::random(seed, 0.0);
+        for (name, size) in [("A4", [297.0, 210.0]), ("Letter", [279.4, 215.9]), ("ID-1", [85.6, 53.98])] {
+            let outline = if name == "ID-1" { card(case.at) } else { polygon(corners(case.at, size)) };
+            let all = found(&case, outline, size);
+            let [(as_what, off)] = all[..] else { panic!("{seed}: {name} gave {all:?}") };
+            assert_eq!(as_what, name, "{seed}");
+            assert!(off < 0.1, "{seed}: {name} {off} px");
+        }
+        // A sharp rectangle of a card's proportion, a round one of a sheet's, a coaster, a square tile.
+        let at = case.at;
+        for decoy in [
+            Rect::from_origin_size(at, (171.2, 107.96)).to_path(0.1),
+            RoundedRect::from_origin_size(at, (297.0, 210.0), 20.0).to_path(1e-6),
+            kurbo::Circle::new(at + kurbo::Vec2::new(50.0, 70.0), 60.0).to_path(1e-3),
+            Rect::from_origin_size(at, (200.0, 200.0)).to_path(0.1),
+        ] {
+            let all = found(&case, decoy, [1.0, 1.0]);
+            assert!(all.is_empty(), "{seed}: {all:?}");
+        }
+    }
+}
+
+/// A build file that says nothing of its size yet; what lies in the picture tells it.
+#[test]
+fn a_found_sheet_is_written_into_the_build_file_and_gives_the_size() {
+    let case = Case::random(5, 0.0);
+    let (file, shot) = bar_and_sheet(polygon(corners(case.at, [297.0, 210.0]))).photograph(&case.camera);
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    std::fs::write(folder.path().join("bar.jpg"), file).expect("written");
+    let build = folder.path().join("bar.toml");
+    let middle = shot.to_pixel(Point::ZERO);
+    let text = format!(
+        "# The bar of the east beacon.\n[build]\nname = \"bar\"\n\n[picture.front]\nfile = \"bar.jpg\"   # from the quay\n\n\
+         [[piece]]\nname = \"bar\"\npicture = \"front\"\ntrace = {{ inside = [{}, {}] }}\n",
+        middle.x, middle.y
+    );
+    std::fs::write(&build, &text).expect("written");
+    let run = |arguments: &[&str]| {
+        let mut program = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spanwright"));
+        program.args(arguments).arg(&build).output().expect("it runs")
+    };
+    assert_eq!(run(&["check"]).status.code(), Some(1), "nothing tells the size yet");
+    let output = run(&["find"]);
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(output.status.success() && told.contains("front: A4 at") && told.contains("mend its size"), "{told}");
+    let written = std::fs::read_to_string(&build).expect("still there");
+    assert!(written.contains("# from the quay\n\n[picture.front.known_rectangle]\ncorners = [["), "{written}");
+    let kept = written.lines().filter(|line| text.lines().any(|before| before == *line)).count();
+    assert_eq!(kept, text.lines().count() + 1, "every line stays, and a blank one is added");
+    let output = run(&["check", "--json"]);
+    let checked: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let length = checked["finished"]["length_mm"].as_f64().expect("a number");
+    assert!((length / LENGTH - 1.0).abs() < 0.0015, "{length}");
+
+    let output = run(&["find"]);
+    assert!(String::from_utf8_lossy(&output.stderr).contains("keeps it (--again replaces it)"));
+    assert_eq!(std::fs::read_to_string(&build).expect("still there"), written);
+    let output = run(&["find", "--again", "--json"]);
+    let again: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(again["pictures"][0]["found"][0]["size"], "A4");
+    assert_eq!(std::fs::read_to_string(&build).expect("still there"), written);
 }

@@ -24,4 +24,4 @@ pub use mark::outside;
 pub use read::{Reading, read};
 pub use schema::schema;
 pub use template::{NewFile, new_file};
-pub use write::set_outlines;
+pub use write::{set_outlines, set_rectangle};

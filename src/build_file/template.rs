@@ -152,7 +152,7 @@ mod tests {
             let count = pieces.len().max(1);
             let options = NewFile { finished: Some(Length::mm(1420.0)), pieces };
             let text = new_file("shots/signal-staff.jpg", [4000, 3000], &options);
-            let Reading { build, problems } = read(&text);
+            let Reading { build, problems, .. } = read(&text);
             assert_eq!(problems, [], "{text}");
             let build = build.expect("no problem");
             assert_eq!((build.name.as_str(), build.pieces.len()), ("Signal staff", count));
@@ -182,7 +182,7 @@ mod tests {
             ("[size]", SizeFrom::Finished(Length::mm(1420.0))),
         ] {
             let text = without(first, "a blank line ends it");
-            let Reading { build, problems } = read(&text);
+            let Reading { build, problems, .. } = read(&text);
             assert_eq!(problems, [], "{text}");
             assert_eq!(build.map(|build| build.size.value), Some(size));
         }

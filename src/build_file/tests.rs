@@ -218,7 +218,7 @@ fn the_complete_file_reads_and_holds_every_key_of_the_format() {
         assert!(spots.iter().any(|spot| std::ptr::eq(spot.key, key)), "{} is missing", key.name);
     }
 
-    let Reading { build, problems } = read(COMPLETE);
+    let Reading { build, problems, .. } = read(COMPLETE);
     assert!(problems.iter().all(|problem| problem.code == "not_used_yet"), "{problems:#?}");
     // hand_length, fist
     assert_eq!(problems.len(), 2);
@@ -507,7 +507,7 @@ fn outlines_that_do_not_go_together_are_told() {
 }
 
 fn warnings(text: &str) -> Vec<Problem> {
-    let Reading { build, problems } = read(text);
+    let Reading { build, problems, .. } = read(text);
     assert!(build.is_some(), "{problems:#?}");
     problems.into_iter().filter(|problem| problem.code != "not_used_yet" || problem.text.contains("heads")).collect()
 }
@@ -572,7 +572,7 @@ fn the_only_thing_that_can_tell_the_size_is_taken() {
         ("[size]\nfinished = \"4 ft\"".to_owned(), SizeFrom::Finished(Length::inches(48.0))),
         (format!("{length}{sheet}[size]\nfrom = \"as pictured\""), SizeFrom::AsPictured),
     ] {
-        let Reading { build, problems } = read(&file(&more));
+        let Reading { build, problems, .. } = read(&file(&more));
         assert_eq!(build.map(|build| build.size.value), Some(size), "{problems:#?}");
     }
     for (more, code) in [
@@ -694,7 +694,7 @@ proptest! {
     fn no_text_makes_the_reader_stumble(cut in 0..COMPLETE.len(), len in 0..40_usize, by in "[\\[\\]{}=\".,#a-z0-9\n-]{0,12}") {
         let (start, end) = (COMPLETE.floor_char_boundary(cut), COMPLETE.floor_char_boundary((cut + len).min(COMPLETE.len())));
         let text = replaced(COMPLETE, start..end, &by);
-        let Reading { build, problems } = read(&text);
+        let Reading { build, problems, .. } = read(&text);
         let stopped = problems.iter().any(|problem| problem.level == Level::Error);
         prop_assert_eq!(build.is_none(), stopped);
         prop_assert!(problems.iter().all(|problem| problem.place.is_some_and(|at| at.line >= 1 && at.column >= 1)));

@@ -7,6 +7,7 @@ use toml_edit::{Document, Item, Table, TableLike};
 use super::place::Lines;
 use super::read::not_toml;
 use crate::problem::Problem;
+use crate::space::{Pixels, Point};
 
 /// `text` with `outline = "..."` in each piece named by its index in the file, put in or put in place of the former.
 ///
@@ -28,6 +29,51 @@ pub fn set_outlines(text: &str, outlines: &[(usize, String)]) -> Result<String, 
         changed.replace_range(span, &new);
     }
     debug_assert!(Document::parse(changed.as_str()).is_ok(), "a value or a line of its own keeps TOML what it is");
+    Ok(changed)
+}
+
+/// `text` with a known rectangle in the picture of this name: corners and size in place of the former ones, or a table of
+/// its own behind the picture's other values. Every other byte stays.
+///
+/// # Errors
+/// When the text is no TOML, or the picture has no table of its own to put it behind.
+pub fn set_rectangle(text: &str, picture: &str, corners: [Point<Pixels>; 4], size: &str) -> Result<String, Problem> {
+    let document = Document::parse(text).map_err(|error| not_toml(&error, &Lines::new(text)))?;
+    let places: Vec<String> = corners.iter().map(|p| format!("[{:.2}, {:.2}]", p.x, p.y)).collect();
+    let (corners, size) = (format!("[{}]", places.join(", ")), toml_edit::Value::from(size).to_string());
+    let by_hand = || {
+        let text = format!(
+            "picture \"{picture}\" is not written as a table of its own, so this has to be put in by hand: known_rectangle = \
+             {{ corners = {corners}, size = {size} }}"
+        );
+        Problem::error("picture_not_a_table", text)
+    };
+    let pictures = document.get("picture").and_then(Item::as_table_like).ok_or_else(by_hand)?;
+    let table =
+        pictures.get(picture).and_then(Item::as_table).filter(|table| table.span().is_some()).ok_or_else(by_hand)?;
+    let mut changed = text.to_owned();
+    if let Some(former) = table.get("known_rectangle").and_then(Item::as_table_like) {
+        let span = |key: &str| former.get(key).and_then(Item::as_value).and_then(toml_edit::Value::span);
+        let (Some(at), Some(sized)) = (span("corners"), span("size")) else { return Err(by_hand()) };
+        let mut edits = [(at, corners), (sized, size)];
+        edits.sort_by_key(|(span, _)| std::cmp::Reverse(span.start));
+        for (span, new) in edits {
+            changed.replace_range(span, &new);
+        }
+        return Ok(changed);
+    }
+    let newline = if text.contains("\r\n") { "\r\n" } else { "\n" };
+    let at = behind_line(text, anchor(table));
+    let before = if text[..at].ends_with('\n') { "" } else { newline };
+    let name = pictures.key(picture).map_or_else(|| picture.to_owned(), |key| key.display_repr().trim().to_owned());
+    let block = [
+        String::new(),
+        format!("[picture.{name}.known_rectangle]"),
+        format!("corners = {corners}"),
+        format!("size    = {size}"),
+        String::new(),
+    ];
+    changed.insert_str(at, &format!("{before}{}", block.join(newline)));
     Ok(changed)
 }
 
@@ -106,6 +152,29 @@ mod tests {
         let set = set_outlines(COMPLETE, &[(2, OUTLINE.to_owned())]).expect("there is such a piece");
         assert_eq!(set, COMPLETE.replace("M 812 340 L 900 700 L 724 700 Z", OUTLINE));
         assert_eq!(set_outlines(&set, &[(2, OUTLINE.to_owned())]), Ok(set.clone()), "setting it again changes nothing");
+    }
+
+    #[test]
+    fn a_rectangle_goes_behind_its_picture_or_in_place_of_the_former() {
+        let corners = [[1.0, 2.0], [30.5, 2.125], [31.0, 20.0], [1.0, 19.0]].map(Point::from);
+        let set = |text: &str, picture: &str| set_rectangle(text, picture, corners, "A4");
+        let lines = "corners = [[1.00, 2.00], [30.50, 2.12], [31.00, 20.00], [1.00, 19.00]]\nsize    = \"A4\"\n";
+        let text = "[picture.front]\nfile = \"a.jpg\" # near\n\n[[picture.front.known_length]]\nname = \"x\"\n";
+        let block = format!("\n[picture.front.known_rectangle]\n{lines}");
+        let expected = text.replace("# near\n", &format!("# near\n{block}"));
+        assert_eq!(set(text, "front").as_deref(), Ok(expected.as_str()));
+        let windows = set(&text.replace('\n', "\r\n"), "front").expect("a table");
+        assert_eq!(windows, expected.replace('\n', "\r\n"));
+        let odd = "[picture.\"the front\"]\nfile = 'a.jpg'";
+        assert!(set(odd, "the front").expect("a table").contains("\n\n[picture.\"the front\".known_rectangle]\n"));
+
+        let former = expected.replace("30.50", "99.0").replace("\"A4\"", "'Letter' # of the post");
+        let again = set(&former, "front").expect("a table");
+        assert_eq!(again, expected.replace("\"A4\"", "\"A4\" # of the post"));
+        for inline in ["picture = { front = { file = 'a.jpg' } }\n", "[picture]\nfront.file = 'a.jpg'\n"] {
+            assert_eq!(set(inline, "front").map_err(|e| e.code), Err("picture_not_a_table"), "{inline}");
+        }
+        assert_eq!(set("[picture\n", "front").map_err(|e| e.code), Err("toml_syntax"));
     }
 
     #[test]

@@ -57,6 +57,17 @@ pub enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Find sheets of paper and cards that lie in the pictures, and put their corners into the build file.
+    Find {
+        /// The build file.
+        build: PathBuf,
+        /// Also on pictures that have a known rectangle already: its corners and size are replaced.
+        #[arg(long)]
+        again: bool,
+        /// Print one JSON document on standard output.
+        #[arg(long)]
+        json: bool,
+    },
     /// Trace outlines from the pictures and put them into the build file.
     Trace {
         /// The build file.

@@ -6,9 +6,9 @@ use std::path::{Path, PathBuf};
 
 use super::args::{Args, Command};
 use super::say;
-use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines};
+use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines, set_rectangle};
 use crate::contour::Tracer;
-use crate::make::{Files, Plan, ProblemReport, failed, plan, survey, trace_pieces, write_out};
+use crate::make::{Files, Plan, ProblemReport, failed, find_sheets, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, replace, save};
 use crate::picture::decode;
 use crate::problem::{Place, Problem, Problems};
@@ -61,6 +61,7 @@ pub fn run(args: Args) -> Exit {
         Command::Mark { build } => mark(build.as_deref()),
         Command::Check { build, json } => check(&build, json, quiet),
         Command::Make { build, out, json } => make(&build, out, json, quiet),
+        Command::Find { build, again, json } => find(&build, again, json, quiet),
         Command::Trace { build, piece, again, overlay, json } => {
             trace(&build, piece.as_deref(), again, overlay, json, quiet)
         }
@@ -219,6 +220,38 @@ fn make(path: &Path, out: Option<PathBuf>, json: bool, quiet: bool) -> Outcome {
 /// Where the products of a build file go unless told otherwise.
 fn output_folder(build: &Path) -> PathBuf {
     Path::new("output").join(build.file_stem().unwrap_or_else(|| "build".as_ref()))
+}
+
+fn find(path: &Path, again: bool, json: bool, quiet: bool) -> Outcome {
+    let opened = Opened::open(path, json, quiet)?;
+    let reading = read(&opened.text);
+    // What lies in the pictures may be just what tells the size.
+    let errors = reading.errors_but_of_size();
+    let Some(pictures) = reading.pictures.filter(|_| errors.is_empty()) else { return Err(opened.refuse(&errors)) };
+    let mut problems = Problems::new();
+    let reports = find_sheets(&pictures, &opened.files(), &mut problems).map_err(|errors| opened.refuse(&errors))?;
+    opened.say(&problems);
+    let mut text = opened.text.clone();
+    for report in reports.iter().filter(|report| again || !report.marked) {
+        if let Some(first) = report.found.first() {
+            text = set_rectangle(&text, &report.picture, first.corners.map(Into::into), first.size)
+                .map_err(|problem| opened.refuse(&[problem]))?;
+        }
+    }
+    if text != opened.text {
+        replace(path, text.as_bytes()).map_err(machine(format!("“{}” cannot be written", path.display())))?;
+    }
+    if json {
+        let problems: Vec<ProblemReport> = problems.iter().map(|p| ProblemReport::new(p, &opened.name)).collect();
+        return print_json(&serde_json::json!({ "version": 1, "pictures": reports, "problems": problems }));
+    }
+    if !quiet {
+        reports.iter().flat_map(|report| say::found(report, again)).for_each(|line| tell(&line));
+        if pictures.is_empty() {
+            tell("The build file names no picture, so there is nothing to look at.");
+        }
+    }
+    Ok(())
 }
 
 fn trace(path: &Path, only: Option<&str>, again: bool, overlay: bool, json: bool, quiet: bool) -> Outcome {

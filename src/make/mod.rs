@@ -4,12 +4,14 @@
 
 mod cut;
 mod documents;
+mod finding;
 mod manifest;
 mod outlines;
 mod sizing;
 mod survey;
 
 pub use documents::{Made, write_out};
+pub use finding::{FindReport, FoundReport, find_sheets};
 pub use manifest::{Manifest, ProblemReport, failed};
 pub use outlines::{Files, TraceReport, trace_pieces};
 pub use survey::{Survey, survey};

@@ -117,6 +117,14 @@ fn overlays(build: &Build, pictures: &[Picture], reports: &[TraceReport]) -> Vec
     pictures.iter().enumerate().filter_map(one).collect()
 }
 
+/// One picture, and whatever is to be told of it.
+pub(super) fn open_picture(spec: &PictureSpec, files: &dyn Files) -> Result<(Picture, Problems), Problem> {
+    let (name, place) = (&spec.file.value, spec.file.place);
+    let bytes = read_file(files, name, place)?;
+    let (picture, notes) = decode(&bytes).map_err(|error| about(name, error.into(), place))?;
+    Ok((picture, notes.into_iter().map(|note| about(name, note, place)).collect()))
+}
+
 pub(super) fn open_pictures(
     build: &Build,
     files: &dyn Files,
@@ -125,11 +133,9 @@ pub(super) fn open_pictures(
     let mut errors = Problems::new();
     let mut pictures = Vec::new();
     for spec in &build.pictures {
-        let opened = read_file(files, &spec.file.value, spec.file.place)
-            .and_then(|bytes| decode(&bytes).map_err(|error| about(&spec.file.value, error.into(), spec.file.place)));
-        match opened {
+        match open_picture(spec, files) {
             Ok((picture, notes)) => {
-                problems.extend(notes.into_iter().map(|note| about(&spec.file.value, note, spec.file.place)));
+                problems.extend(notes);
                 match &spec.pixels {
                     Some(pixels) => {
                         let differs = picture.expect_size(Some(pixels.value)).err();

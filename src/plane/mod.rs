@@ -10,7 +10,7 @@ use nalgebra::{Matrix2, SMatrix, SVector};
 
 use crate::space::{Map, Pixels, Plane, Point};
 
-pub use proportion::proportion;
+pub use proportion::{proportion, proportions};
 
 /// A corner nearer than this to the line through its neighbours is drowned by the error of a click, 1.5 px per axis
 /// (common practice, no source).

@@ -62,13 +62,24 @@ const COMMON: f64 = 2.0;
 
 /// The sides between `corners`, clockwise as seen, each of which may be so many pixels off.
 pub fn sides(picture: &Picture, light: Option<Light>, corners: [Point<Pixels>; 4], off: f64) -> Sides {
+    sides_at(picture, light, corners, off, FINE)
+}
+
+/// The same from so many places along each side at most.
+pub(super) fn sides_at(
+    picture: &Picture,
+    light: Option<Light>,
+    corners: [Point<Pixels>; 4],
+    off: f64,
+    count: usize,
+) -> Sides {
     // Sheets lie before a camera; who draws one says so.
     let seeing = Seeing::new(picture, light.unwrap_or(Light::Camera));
     let found: Vec<Vec<SidePlace>> = (0..4)
         .into_par_iter()
         .map(|i| {
             let chord = Chord::new(corners[i].raw(), corners[(i + 1) % 4].raw());
-            chord.and_then(|chord| side(&seeing, &chord, off)).unwrap_or_default()
+            chord.and_then(|chord| side(&seeing, &chord, off, count)).unwrap_or_default()
         })
         .collect();
     found.try_into().expect("four sides")
@@ -104,9 +115,9 @@ fn stations(chord: &Chord, count: usize) -> Vec<f64> {
     (0..count).map(|i| LEFT_OUT + step * i as f64).collect()
 }
 
-fn side(seeing: &Seeing, chord: &Chord, off: f64) -> Option<Vec<SidePlace>> {
+fn side(seeing: &Seeing, chord: &Chord, off: f64, count: usize) -> Option<Vec<SidePlace>> {
     let parabola = find(seeing, chord, off)?;
-    let at = stations(chord, FINE);
+    let at = stations(chord, count);
     // The curve as a cubic of the way from the middle, −1 to 1.
     let mut curve = Vector4::new(parabola.at(0.5), 0.0, 0.0, 0.0);
     let fitted = fit(&at.iter().map(|t| (*t, parabola.at(*t))).collect::<Vec<_>>(), &vec![1.0; at.len()])?;

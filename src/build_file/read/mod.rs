@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use kurbo::Rect;
 use toml_edit::Document;
 
-use super::build::{Build, Ends, FoamAtHand, Mark, PaperSize, PaperSpec, Wearer};
+use super::build::{Build, Ends, FoamAtHand, Mark, PaperSize, PaperSpec, PictureSpec, Wearer};
 use super::check::{Checked, check, unresolved};
 use super::mark::outside;
 use super::place::Lines;
@@ -27,6 +27,16 @@ pub struct Reading {
     pub build: Option<Build>,
     /// Everything found, in the order of the file.
     pub problems: Problems,
+    /// Its pictures, where all of them passed, whatever else did not.
+    pub pictures: Option<Vec<PictureSpec>>,
+}
+
+impl Reading {
+    /// The errors but those that say that nothing tells the size yet.
+    pub fn errors_but_of_size(&self) -> Problems {
+        let of_size = |code| matches!(code, "no_size" | "which_size");
+        self.problems.iter().filter(|p| p.level == Level::Error && !of_size(p.code)).cloned().collect()
+    }
 }
 
 /// Reads a build file, all of it: every problem is listed, each with its place.
@@ -34,16 +44,16 @@ pub fn read(text: &str) -> Reading {
     let lines = Lines::new(text);
     let document = match Document::parse(text) {
         Ok(document) => document,
-        Err(error) => return Reading { build: None, problems: vec![not_toml(&error, &lines)] },
+        Err(error) => return Reading { build: None, problems: vec![not_toml(&error, &lines)], pictures: None },
     };
     let (checked, problems) = check(&document, &lines);
-    let mut reader = Reader { problems, marks: Vec::new() };
+    let mut reader = Reader { problems, marks: Vec::new(), pictures: None };
     let build = reader.build(&checked);
-    let mut problems = reader.problems;
+    let Reader { mut problems, pictures, .. } = reader;
     problems.sort_by_key(|problem| problem.place);
     let stopped = problems.iter().any(|problem| problem.level == Level::Error);
     debug_assert!(stopped || build.is_some(), "whatever is missing was reported");
-    Reading { build: build.filter(|_| !stopped), problems }
+    Reading { build: build.filter(|_| !stopped), problems, pictures }
 }
 
 pub(super) fn not_toml(error: &toml_edit::TomlError, lines: &Lines<'_>) -> Problem {
@@ -59,6 +69,7 @@ pub(super) fn not_toml(error: &toml_edit::TomlError, lines: &Lines<'_>) -> Probl
 struct Reader {
     problems: Problems,
     marks: Vec<Mark>,
+    pictures: Option<Vec<PictureSpec>>,
 }
 
 /// The pictures of the file, whether or not they passed.
@@ -80,6 +91,7 @@ impl Reader {
         let paper = file.table("paper").and_then(|paper| self.paper(paper));
         let foam_at_hand = self.foam_at_hand(file.tables("foam_at_hand"));
         let specs = self.pictures(pictures);
+        self.pictures.clone_from(&specs);
         let finished = file.table("finished").map(|ends| self.ends(ends, pictures));
         let measures: Vec<_> = file.tables("measure").iter().map(|ends| self.ends(ends, pictures)).collect();
         self.unique("measure", file.tables("measure"));

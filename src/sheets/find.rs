@@ -1,0 +1,235 @@
+//! A picture → the sheets and cards that lie in it.
+//!
+//! | step | file |
+//! | --- | --- |
+//! | evenly coloured regions of a small picture that are four-sided | `quads` |
+//! | their sides in the picture itself | `sides` |
+//! | what is so proportioned, so coloured and has such corners | here |
+//!
+//! Nothing is taken for a sheet or card that might as well be something else.
+
+use kurbo::{Line, Vec2};
+
+use super::light::{Colour, Seeing, dot, mean, minus};
+use super::quads::{Quad, quads};
+use super::sides::{SidePlace, Sides, sides, sides_at};
+use crate::build_file::Light;
+use crate::picture::Picture;
+use crate::picture::srgb::to_encoded;
+use crate::plane::{Seen, SeenRectangle, proportions, straighten};
+use crate::space::{Map, Pixels, Plane, Point};
+use crate::tables;
+
+/// A sheet or card that was found.
+#[derive(Clone, Debug)]
+pub struct FoundSheet {
+    /// As the build file names it.
+    pub name: &'static str,
+    /// Where its sides meet, clockwise as seen, the first at its top left.
+    pub corners: [Point<Pixels>; 4],
+    /// Root mean square of how surely its sides are known, in pixels.
+    pub sd: f64,
+}
+
+/// Proportions that are told apart: an A-sheet has 1.414, Letter 1.294, an ID-1 card 1.586; half way to the next would be 4 %;
+/// and the cosine of the angle between the sides.
+const NEAR: [f64; 2] = [0.015, 0.01];
+/// The same of a region that is seen roughly.
+const ROUGHLY: [f64; 2] = [0.2, 0.2];
+/// Places along a side from which it is seen well enough to be looked at again.
+const FEW: usize = 80;
+/// Corner radius of a sheet, as a part of its shorter side, that is blur and not cut.
+const MOST_ROUND: f64 = 0.02;
+/// The sheets that are looked for, the commonest of their proportion.
+const SHEETS: [&str; 2] = ["A4", "Letter"];
+const CARD: &str = "ID-1";
+/// Corner radius of an ID-1 card: 3.18 mm (ISO/IEC 7810).
+const CARD_RADIUS: f64 = 3.18;
+/// Paper is at least so light (encoded), and its colours differ by no more than this.
+const LIGHT: f64 = 0.35;
+const GREY: f64 = 0.2;
+/// Pixels to the millimetre from which a round corner is told from a sharp one.
+const LEAST_SCALE: f64 = 1.0;
+
+/// Every sheet and card that lies in `picture` for sure, largest first.
+pub fn find(picture: &Picture, light: Option<Light>) -> Vec<FoundSheet> {
+    let mut found: Vec<(f64, FoundSheet)> = Vec::new();
+    for quad in quads(picture) {
+        let Some(sheet) = recognised(picture, light, &quad) else { continue };
+        let size = sheet.corners[0].distance(sheet.corners[2]) * sheet.corners[1].distance(sheet.corners[3]);
+        let apart = |other: &(f64, FoundSheet)| {
+            let mut nearest = sheet
+                .corners
+                .iter()
+                .map(|c| other.1.corners.iter().map(|d| c.distance(*d)).fold(f64::INFINITY, f64::min));
+            nearest.any(|distance| distance > 0.05 * size.sqrt())
+        };
+        if found.iter().all(apart) {
+            found.push((size, sheet));
+        }
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    // What lies within another, as a printed frame does, is part of it.
+    let whole: Vec<FoundSheet> = found.into_iter().map(|(_, sheet)| sheet).collect();
+    let within = |i: usize| {
+        let middle = whole[i].corners.iter().fold(Vec2::ZERO, |sum, c| sum + c.raw().to_vec2()) / 4.0;
+        whole[..i].iter().any(|other| holds(&other.corners, middle.to_point()))
+    };
+    (0..whole.len()).filter(|i| !within(*i)).map(|i| whole[i].clone()).collect()
+}
+
+fn holds(corners: &[Point<Pixels>; 4], p: kurbo::Point) -> bool {
+    (0..4).all(|i| (corners[(i + 1) % 4].raw() - corners[i].raw()).cross(p - corners[i].raw()) > 0.0)
+}
+
+/// The sheet or card that a four-sided region is, if it is one.
+fn recognised(picture: &Picture, light: Option<Light>, quad: &Quad) -> Option<FoundSheet> {
+    let rough = quad.corners.map(Point::from);
+    let [width, height] = picture.size().map(f64::from);
+    let middle = Point::new(width / 2.0, height / 2.0);
+    let told = |corners, [near, square]: [f64; 2]| {
+        proportions(corners, middle, width.max(height), square).map(|told| Told { told, near })
+    };
+    let roughly = told(rough, ROUGHLY)?;
+    if SHEETS.into_iter().chain([CARD]).all(|name| roughly.sides(name).is_none()) {
+        return None;
+    }
+    let near = corners(&sides_at(picture, light, rough, quad.off, FEW))?;
+    // From near by, once more: a wide search takes what is strongest.
+    let all = sides(picture, light, near, 3.0);
+    let corners = upright(corners(&all)?);
+    let told = told(corners, NEAR)?;
+    let seeing = Seeing::new(picture, light.unwrap_or(Light::Camera));
+    let plane = |size: [f64; 2]| {
+        let seen = corners.map(|at| Seen { at, sd: 1.0 });
+        let rectangle =
+            SeenRectangle { corners: seen, sides: Sides::default().map(|_| Vec::new()), places: vec![], size };
+        straighten(Some(&rectangle), None).ok()
+    };
+    let card = told.sides(CARD).and_then(|size| {
+        let plane = plane(size)?;
+        let across = corners[0].distance(corners[2]) * corners[1].distance(corners[3]);
+        let enough = across.sqrt() / size[0].hypot(size[1]) >= LEAST_SCALE;
+        let radius = roundness(&seeing, &plane, size)?;
+        // Half way to a sharp corner, and twice as round.
+        (enough && (0.5 * CARD_RADIUS..2.0 * CARD_RADIUS).contains(&radius)).then_some(CARD)
+    });
+    let sheet = || {
+        let mut fitting = SHEETS.into_iter().filter_map(|name| Some((name, told.sides(name)?)));
+        let (name, size) = fitting.next()?;
+        // Seen turned about one axis, one may look like the other.
+        if fitting.next().is_some() {
+            return None;
+        }
+        let round = roundness(&seeing, &plane(size)?, size)? > MOST_ROUND * size[0].min(size[1]);
+        (!round && is_paper(&seeing, &corners)).then_some(name)
+    };
+    let name = card.or_else(sheet)?;
+    let places = all.iter().flatten();
+    let count = places.clone().count() as f64;
+    let sd = (places.map(|place| place.sd * place.sd).sum::<f64>() / count).sqrt();
+    Some(FoundSheet { name, corners, sd })
+}
+
+/// The proportions that something may have.
+struct Told {
+    told: Vec<f64>,
+    /// How near to one of them counts, as a part.
+    near: f64,
+}
+
+impl Told {
+    /// The sides of the sheet or card of this name as it would lie, mm, if it may be that.
+    fn sides(&self, name: &str) -> Option<[f64; 2]> {
+        let sheet = tables::rectangle(name)?;
+        let (width, height) = (sheet.width.to_mm(), sheet.height.to_mm());
+        let (long, short) = (width.max(height), width.min(height));
+        let fits =
+            |[width, height]: &[f64; 2]| self.told.iter().any(|told| (told * height / width - 1.0).abs() < self.near);
+        [[long, short], [short, long]].into_iter().find(fits)
+    }
+}
+
+fn middle_of(corners: &[Point<Pixels>; 4]) -> Point<Pixels> {
+    (corners.iter().fold(Vec2::ZERO, |sum, c| sum + c.raw().to_vec2()) / 4.0).to_point().into()
+}
+
+/// Where sides meet, each carried on from its places next to the corner.
+fn corners(sides: &Sides) -> Option<[Point<Pixels>; 4]> {
+    /// Places of a side that tell its direction at its end.
+    const NEXT: usize = 3;
+    if sides.iter().any(|side| side.len() < 2 * NEXT) {
+        return None;
+    }
+    let line = |places: &[SidePlace]| {
+        let (a, b) = (places[0].at.raw(), places[places.len() - 1].at.raw());
+        Line::new(a, b)
+    };
+    let mut met = [Point::new(0.0, 0.0); 4];
+    for (i, corner) in met.iter_mut().enumerate() {
+        let before = &sides[(i + 3) % 4];
+        let (into, out_of) = (line(&before[before.len() - NEXT..]), line(&sides[i][..NEXT]));
+        *corner = into.crossing_point(out_of)?.into();
+    }
+    Some(met)
+}
+
+/// The corners from the one nearest to the top left of the picture.
+fn upright(corners: [Point<Pixels>; 4]) -> [Point<Pixels>; 4] {
+    let first = (0..4).min_by(|a, b| {
+        let sum = |i: &usize| corners[*i].x + corners[*i].y;
+        sum(a).total_cmp(&sum(b))
+    });
+    std::array::from_fn(|i| corners[(first.unwrap_or(0) + i) % 4])
+}
+
+/// The radius of its corners in mm, the median of the four: along the line that halves a right angle, a round corner ends
+/// (√2 − 1) r before a sharp one.
+fn roundness(seeing: &Seeing, plane: &Map<Pixels, Plane>, size: [f64; 2]) -> Option<f64> {
+    /// As far as is looked to either side, and its steps, as a part of the shorter side.
+    const REACH: f64 = 0.08;
+    const STEPS: i32 = 32;
+    let pixels = plane.inverse();
+    let short = size[0].min(size[1]);
+    let gap = |corner: [f64; 2], towards: [f64; 2]| {
+        let step = REACH * short / f64::from(STEPS);
+        let at = |k: i32| {
+            let far = f64::from(k) * step / std::f64::consts::SQRT_2;
+            seeing.at(pixels.point(Point::new(corner[0] + far * towards[0], corner[1] + far * towards[1])).raw())
+        };
+        let quarter = STEPS / 4;
+        let (outside, inside) = (mean((-STEPS..-STEPS + quarter).map(at)), mean((STEPS - quarter..STEPS).map(at)));
+        let span = minus(inside, outside);
+        let covered = |colour: Colour| dot(minus(colour, outside), span) / dot(span, span).max(1e-9);
+        let within: f64 = (-STEPS..STEPS).map(|k| covered(at(k))).sum();
+        (f64::from(STEPS) - within) * step / (std::f64::consts::SQRT_2 - 1.0)
+    };
+    let [w, h] = size;
+    let mut all = [
+        gap([0.0, 0.0], [1.0, 1.0]),
+        gap([w, 0.0], [-1.0, 1.0]),
+        gap([w, h], [-1.0, -1.0]),
+        gap([0.0, h], [1.0, -1.0]),
+    ];
+    all.sort_by(f64::total_cmp);
+    let median = f64::midpoint(all[1], all[2]);
+    median.is_finite().then_some(median)
+}
+
+/// Whether a region is light, hardly coloured, and lighter than what lies beside each of its sides.
+fn is_paper(seeing: &Seeing, corners: &[Point<Pixels>; 4]) -> bool {
+    let middle = middle_of(corners).raw();
+    let encoded = |colour: Colour| colour.map(to_encoded);
+    let lightness = |colour: Colour| encoded(colour).into_iter().sum::<f64>() / 3.0;
+    let inside = |share: f64| (0..4).map(move |i| corners[i].raw().lerp(middle, share));
+    let own = mean([0.1, 0.3, 0.6].into_iter().flat_map(inside).map(|p| seeing.at(p)));
+    let [r, g, b] = encoded(own);
+    let coloured = r.max(g).max(b) - r.min(g).min(b);
+    let beside = (0..4).all(|i| {
+        let (a, b) = (corners[i].raw(), corners[(i + 1) % 4].raw());
+        let out = |share: f64| a.lerp(b, share) + (a.midpoint(b) - middle) * 0.1;
+        let beyond = mean([0.25, 0.4, 0.5, 0.6, 0.75].map(|share| seeing.at(out(share))));
+        lightness(beyond) < lightness(own)
+    });
+    lightness(own) > LIGHT && coloured < GREY && beside
+}
