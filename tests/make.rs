@@ -183,3 +183,39 @@ fn holes_that_meet_parts_that_do_not_and_slivers_are_told() {
     assert_eq!((told("“pair” is in 2 parts"), told(" parts that")), (1, 1), "{said}");
     assert_eq!(told("“sliver” is narrow: 3.0 mm"), 1, "{said}");
 }
+
+/// Outlines grow with the wearer in shoes; holes for hardware do not.
+#[test]
+fn another_wearer_gets_a_pattern_of_another_size() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let out = folder.path().join("out");
+    let mut program = Command::new(env!("CARGO_BIN_EXE_spanwright"));
+    let run = program.arg("make").arg(demo()).arg("--out").arg(&out).args(["--height", "150cm,1.9 m"]).output();
+    assert!(run.expect("it runs").status.success());
+    let made = |name: &str| -> serde_json::Value {
+        serde_json::from_slice(&fs::read(out.join(name).join("made.json")).expect("written")).expect("JSON")
+    };
+    let own = made("");
+    for (name, height) in [("for-1500-mm", 1500.0), ("for-1900-mm", 1900.0)] {
+        let other = made(name);
+        let times = (height + 35.0) / (1680.0 + 35.0);
+        let length = |made: &serde_json::Value| made["finished"]["length_mm"].as_f64().expect("a number");
+        assert!((length(&other) / length(&own) / times - 1.0).abs() < 1e-9);
+        for (own, other) in
+            own["pieces"].as_array().into_iter().flatten().zip(other["pieces"].as_array().expect("some"))
+        {
+            let area = |piece: &serde_json::Value| piece["area_mm2"].as_f64().expect("a number");
+            let expected = if own["fixed"] == true { 1.0 } else { times * times };
+            assert!((area(other) / area(own) / expected - 1.0).abs() < 5e-3, "{}", own["name"]);
+            for (own, other) in
+                own["holes"].as_array().expect("a list").iter().zip(other["holes"].as_array().expect("a list"))
+            {
+                assert_eq!(own["diameter_mm"], other["diameter_mm"]);
+            }
+        }
+    }
+    let mut program = Command::new(env!("CARGO_BIN_EXE_spanwright"));
+    let run =
+        program.arg("make").arg(demo()).arg("--out").arg(&out).args(["--height", "15cm"]).output().expect("it runs");
+    assert_eq!(run.status.code(), Some(2), "{}", String::from_utf8_lossy(&run.stderr));
+}

@@ -59,6 +59,8 @@ straight_edges = [[[1.0, 2.0], [90.0, 3.1], [180.0, 2.5]]]
 
 [picture.front.figure]
 heads = 7.5
+like  = "stature"
+blend = 0.5
 
 [picture.front.figure.landmarks]
 sole     = [10.0, 290.0]
@@ -68,6 +70,20 @@ shoulder = [10.0, 84.0]
 chin     = [10.4, 70.0]
 eye      = [10.4, 42.0]
 crown    = [10.4, 30.0]
+
+[picture.front.figure.limbs]
+head_and_neck = [[10.4, 30.0], [10.0, 84.0]]
+trunk         = [[10.0, 84.0], [10.0, 160.0]]
+thigh         = [[10.0, 160.0], [10.0, 220.0]]
+shank         = [[10.0, 220.0], [10.0, 280.0]]
+upper_arm     = [[10.0, 84.0], [24.0, 120.0]]
+forearm       = [[24.0, 120.0], [40.0, 150.0]]
+hand          = [[40.0, 150.0], [50.0, 170.0]]
+
+[picture.front.hand]
+fist   = [[80.0, 141.0], [86.0, 141.2]]
+length = [[80.0, 141.0], [80.2, 153.5]]
+drawn  = false
 
 [picture.back]
 file            = "staff.png"
@@ -88,6 +104,9 @@ finished = "1.42 m"
 picture = "front"
 from    = [81.0, 12.0]
 to      = [81.0, 210.0]
+
+[other_heights]
+heights = ["150 cm", "1.6 m"]
 
 [paper]
 use     = ["A4", "Letter", "300 x 400 mm"]
@@ -224,6 +243,14 @@ const ABOVE: &[Wrong] = &[
     ("\"-2 m\"", "", "from -1000 mm to 1000 mm"),
     ("1000.5", "", "from -1000 mm to 1000 mm"),
 ];
+const TWO_ENDS: &[Wrong] = &[
+    ("7", "", "a list of 2 places [x, y]"),
+    ("[[10, 20]]", "", "a list of 2 places"),
+    ("[[10, 20], [30]]", "[30]", "a list of 2 places"),
+    ("[[10, 20], [30, nan]]", "nan", "a list of 2 places"),
+    ("[[10, 20], [30, 600]]", "[30, 600]", "outside the picture"),
+    ("[[10, 20], [10, 22]]", "", "lie 2.00 px apart, at least 3 are needed"),
+];
 const SWITCH: &[Wrong] = &[
     ("1", "", "true or false"),
     ("\"true\"", "", "true or false"),
@@ -359,6 +386,34 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
             ("[\"148 mm\", nan]", "nan", "two lengths"),
         ]],
     ),
+    ("picture.*.figure.like", &[WORD, &[("\"heads\"", "", "did you mean \"head\"?")]]),
+    (
+        "picture.*.figure.blend",
+        &[&[("true", "", "a number from 0 to 1"), ("1.01", "", "a number from 0 to 1"), ("nan", "", "a number")]],
+    ),
+    ("picture.*.figure.limbs", &[TABLE]),
+    ("picture.*.figure.limbs.head_and_neck", &[TWO_ENDS]),
+    ("picture.*.figure.limbs.trunk", &[TWO_ENDS]),
+    ("picture.*.figure.limbs.thigh", &[TWO_ENDS]),
+    ("picture.*.figure.limbs.shank", &[TWO_ENDS]),
+    ("picture.*.figure.limbs.upper_arm", &[TWO_ENDS]),
+    ("picture.*.figure.limbs.forearm", &[TWO_ENDS]),
+    ("picture.*.figure.limbs.hand", &[TWO_ENDS]),
+    ("picture.*.hand", &[TABLE]),
+    ("picture.*.hand.fist", &[TWO_ENDS]),
+    ("picture.*.hand.length", &[TWO_ENDS]),
+    ("picture.*.hand.drawn", &[SWITCH]),
+    ("other_heights", &[TABLE]),
+    (
+        "other_heights.heights",
+        &[&[
+            ("7", "", "a list of lengths"),
+            ("[]", "", "a list of lengths"),
+            ("[\"150 cm\", 1]", "1]", "from 500 mm to 2500 mm"),
+            ("[\"150 cm\", \"tall\"]", "\"tall", "has no number at \"tall\""),
+            ("[\"150 cm\", \"1500 mm\"]", "\"1500", "is listed twice"),
+        ]],
+    ),
     ("picture.*.lens", &[TABLE]),
     (
         "picture.*.lens.straight_edges",
@@ -401,7 +456,6 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
             &[
                 ("\"finish\"", "", "did you mean \"finished\"?"),
                 ("\"guess\"", "", "one of \"known lengths\", \"as pictured\""),
-                ("\"hand\"", "", "not available yet in this version; use \"known lengths\""),
             ],
         ],
     ),

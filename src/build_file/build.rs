@@ -2,7 +2,7 @@
 
 use crate::problem::{Place, Placed};
 use crate::space::{Path, Pixels, Point};
-use crate::units::{Length, Shown};
+use crate::units::{Length, Shown, show};
 
 /// One whole build file.
 #[derive(Clone, Debug)]
@@ -17,6 +17,10 @@ pub struct Build {
     pub date: Option<String>,
     /// Who carries the prop.
     pub wearer: Option<Wearer>,
+    /// Other wearers, for whom it is made too, by their height; none without a wearer.
+    pub other_heights: Vec<Length>,
+    /// Pattern of this size over that for the wearer whom the marks are for; 1 unless it is for another.
+    pub times: f64,
     /// In the order of the file; at least one unless every piece is at full size by itself.
     pub pictures: Vec<PictureSpec>,
     /// Where the size comes from; `AsPictured` where every piece is at full size by itself.
@@ -33,6 +37,27 @@ pub struct Build {
     pub measures: Vec<Ends>,
     /// All that is placed on pictures.
     pub marks: Vec<Mark>,
+}
+
+impl Build {
+    /// The same build for a wearer of another height: a figure is as tall as that one, a hand that is not measured as large,
+    /// and what else gives the size grows as the height in shoes does. What is fixed stays. `None` without a wearer.
+    pub fn for_height(&self, height: Length) -> Option<Self> {
+        let mut wearer = self.wearer?;
+        let ratio = (height.to_mm() + wearer.shoes.to_mm()) / (wearer.height.value.to_mm() + wearer.shoes.to_mm());
+        wearer.height.value = height;
+        // Hands grow with the rest.
+        wearer.fist = wearer.fist.map(|fist| Length::mm(fist.to_mm() * ratio));
+        wearer.hand_length = wearer.hand_length.map(|length| Length::mm(length.to_mm() * ratio));
+        let by_wearer = matches!(self.size.value, SizeFrom::Figure | SizeFrom::Hand);
+        Some(Self {
+            name: format!("{}, for {}", self.name, show(height, self.units)),
+            wearer: Some(wearer),
+            other_heights: Vec::new(),
+            times: if by_wearer { 1.0 } else { ratio },
+            ..self.clone()
+        })
+    }
 }
 
 /// A place that was clicked on a picture, or the bounds of what was drawn over it.
@@ -84,6 +109,8 @@ pub struct PictureSpec {
     pub above: Option<Length>,
     /// The figure that carries the prop.
     pub figure: Option<Figure>,
+    /// Its hand at the prop.
+    pub hand: Option<Hand>,
 }
 
 /// How the edge pixels of a picture were blended.
@@ -148,11 +175,81 @@ pub struct LensSpec {
 /// Marks on the figure that carries the prop.
 #[derive(Clone, Debug)]
 pub struct Figure {
-    /// Where the soles stand.
-    pub sole: Point<Pixels>,
-    /// Landmarks other than the sole, by their name in the body tables; at least one.
+    /// Where the soles stand; always there beside landmarks.
+    pub sole: Option<Point<Pixels>>,
+    /// Landmarks other than the sole, by their name in the body tables.
     pub landmarks: Vec<(Placed<Landmark>, Point<Pixels>)>,
+    /// Limbs from joint to joint, however they are bent; landmarks or limbs are there.
+    pub limbs: Vec<(Placed<Limb>, [Point<Pixels>; 2])>,
+    /// How many heads tall it is drawn.
+    pub heads: f64,
+    /// In what it is to be like the wearer.
+    pub like: Like,
     /// Where `figure` stands.
+    pub place: Place,
+}
+
+/// In what a figure of other proportions than the wearer's is to be like the wearer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Like {
+    /// As tall.
+    Stature,
+    /// With a head as large.
+    Head,
+    /// With shoulders as high; its other landmarks do not count.
+    Shoulder,
+    /// Between stature, 0, and head, 1.
+    Blend(f64),
+}
+
+/// A part of the body whose length is a published fraction of stature.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Limb {
+    /// From the crown to the level of the shoulder joints.
+    HeadAndNeck,
+    /// From there to the hip joint.
+    Trunk,
+    /// Hip joint to knee.
+    Thigh,
+    /// Knee to ankle.
+    Shank,
+    /// Shoulder joint to elbow.
+    UpperArm,
+    /// Elbow to wrist.
+    Forearm,
+    /// Wrist to the tip of the middle finger.
+    Hand,
+}
+
+impl Limb {
+    /// From the top down.
+    pub const ALL: [Self; 7] =
+        [Self::HeadAndNeck, Self::Trunk, Self::Thigh, Self::Shank, Self::UpperArm, Self::Forearm, Self::Hand];
+
+    /// As in the build file.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::HeadAndNeck => "head_and_neck",
+            Self::Trunk => "trunk",
+            Self::Thigh => "thigh",
+            Self::Shank => "shank",
+            Self::UpperArm => "upper_arm",
+            Self::Forearm => "forearm",
+            Self::Hand => "hand",
+        }
+    }
+}
+
+/// The hand of the figure at the prop: as far from the camera as that.
+#[derive(Clone, Copy, Debug)]
+pub struct Hand {
+    /// Across the closed hand, over the knuckles.
+    pub fist: Option<[Point<Pixels>; 2]>,
+    /// From the crease of the wrist to the tip of the middle finger; one of the two is there.
+    pub length: Option<[Point<Pixels>; 2]>,
+    /// It is drawn, so that its size is a matter of style.
+    pub drawn: bool,
+    /// Where its table stands.
     pub place: Place,
 }
 
@@ -199,6 +296,8 @@ pub enum SizeFrom {
     AsPictured,
     /// The figure in the picture is as tall as the wearer in shoes.
     Figure,
+    /// The hand at the prop is as large as the wearer's.
+    Hand,
     /// The finished prop is this long.
     Finished(Length),
 }

@@ -33,6 +33,7 @@ pub(super) enum Value {
     Spline(Vec<Placed<SplinePoint>>),
     Rectangle(Rectangle),
     Offsets([Length; 2]),
+    Lengths(Vec<Placed<Length>>),
     Papers(Vec<Placed<PaperSize>>),
     Table(Checked),
     Tables(Vec<Checked>),
@@ -94,6 +95,7 @@ impl Checked {
         spline: Spline -> Vec<Placed<SplinePoint>>;
         rectangle: Rectangle -> Rectangle;
         offsets: Offsets -> [Length; 2];
+        lengths: Lengths -> Vec<Placed<Length>>;
         papers: Papers -> Vec<Placed<PaperSize>>;
     }
 
@@ -187,10 +189,6 @@ impl Checker<'_> {
                 self.problems.push(unknown_key(table, name, path).at(key_place));
                 continue;
             };
-            if key.idle {
-                let text = format!("{name} is kept, but it has no effect in this version");
-                self.problems.push(Problem::warning("not_used_yet", text).at(key_place));
-            }
             let place = self.place(item.span(), key_place);
             match self.item(key, item, place, path) {
                 Ok(value) => {
@@ -344,14 +342,14 @@ fn plain(kind: &Kind, value: &toml_edit::Value, place_of: PlaceOf<'_>) -> Result
             if is_letter(&letter) { Ok(Value::Text(letter)) } else { Err(Refusal::range(None)) }
         }
         Kind::File => file(text(value, 1000)?).map(Value::Text),
-        Kind::Word(words, later) => word(value, words, later),
+        Kind::Word(words) => word(value, words),
         Kind::Length(least, most) => length(value, *least, *most).map(Value::Length),
         Kind::Number(least, most) => number(value, *least, *most).map(Value::Number),
         Kind::Whole(least, most) => whole(value, *least, *most).map(Value::Whole),
         Kind::Switch => value.as_bool().map(Value::Switch).ok_or_else(|| Refusal::kind(None)),
         Kind::SwitchOrWord(words) => match value.as_bool() {
             Some(switch) => Ok(Value::Switch(switch)),
-            None => word(value, words, &[]),
+            None => word(value, words),
         },
         Kind::Date => match value.as_datetime() {
             Some(date) if date.date.is_some() && date.time.is_none() => Ok(Value::Text(date.to_string())),
@@ -379,6 +377,11 @@ fn plain(kind: &Kind, value: &toml_edit::Value, place_of: PlaceOf<'_>) -> Result
             let [across, down] = pair(value)?;
             let offset = |value| length(value, -FARTHEST, FARTHEST);
             Ok(Value::Offsets([offset(across)?, offset(down)?]))
+        }
+        Kind::Lengths(least, most) => {
+            let each = list(value, 1, usize::MAX)?;
+            let each = each.map(|value| Ok(Placed::new(length(value, *least, *most)?, place_of(value.span()))));
+            each.collect::<Result<_, _>>().map(Value::Lengths)
         }
         Kind::Papers => {
             let each = list(value, 1, usize::MAX)?;
@@ -420,13 +423,8 @@ fn file(name: String) -> Result<String, Refusal> {
     Ok(name)
 }
 
-fn word(value: &toml_edit::Value, words: &[&str], later: &[&str]) -> Result<Value, Refusal> {
+fn word(value: &toml_edit::Value, words: &[&str]) -> Result<Value, Refusal> {
     let text = value.as_str().ok_or_else(|| Refusal::kind(None))?;
-    if later.contains(&text) {
-        let others: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
-        let why = format!("\"{text}\" is not available yet in this version; use {}", others.join(", "));
-        return Err(Refusal::because("not_available_yet", None, why));
-    }
     if words.contains(&text) {
         return Ok(Value::Text(text.to_owned()));
     }

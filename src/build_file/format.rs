@@ -19,8 +19,6 @@ pub(super) struct Key {
     pub(super) doc: &'static str,
     /// A valid value as written in TOML; empty for tables.
     pub(super) example: &'static str,
-    /// Checked and kept, but without effect in this version.
-    pub(super) idle: bool,
 }
 
 /// Whether a key has to be there.
@@ -42,8 +40,8 @@ pub(super) enum Kind {
     Letter,
     /// A file, relative to the build file.
     File,
-    /// One word of a list; the second list holds words for what is planned, which are refused by saying so.
-    Word(&'static [&'static str], &'static [&'static str]),
+    /// One word of a list.
+    Word(&'static [&'static str]),
     /// A length from least to most, in millimetres.
     Length(f64, f64),
     /// A number from least to most.
@@ -69,6 +67,8 @@ pub(super) enum Kind {
     Rectangle,
     /// Two lengths, across and down.
     Offsets,
+    /// Lengths from least to most, in millimetres.
+    Lengths(f64, f64),
     /// Names of sheets, or sizes.
     Papers,
     Table(&'static Table),
@@ -83,13 +83,7 @@ pub(super) enum Kind {
 use Need::{Default, Optional, Required};
 
 const fn key(name: &'static str, kind: Kind, need: Need, example: &'static str, doc: &'static str) -> Key {
-    Key { name, kind, need, doc, example, idle: false }
-}
-
-impl Key {
-    const fn idle(self) -> Self {
-        Self { idle: true, ..self }
-    }
+    Key { name, kind, need, doc, example }
 }
 
 /// The whole file.
@@ -100,6 +94,7 @@ pub(super) static FILE: Table = Table {
         key("picture", Kind::Named(&PICTURE), Optional, "", "A reference picture and what is marked on it."),
         key("size", Kind::Table(&SIZE), Optional, "", "Where the size comes from; left out, the only source there is."),
         key("finished", Kind::Table(&FINISHED), Optional, "", "The prop's two ends; left out, its pieces tell."),
+        key("other_heights", Kind::Table(&OTHER_HEIGHTS), Optional, "", "Other wearers, for whom it is made too."),
         key("paper", Kind::Table(&PAPER), Default("{}"), "", "The paper to print on."),
         key("foam_at_hand", Kind::Tables(&FOAM_AT_HAND), Optional, "", "A foam as sold and as it measures."),
         key("piece", Kind::Tables(&PIECE), Required, "", "A piece of the prop."),
@@ -112,7 +107,7 @@ static BUILD: Table = Table {
         key("name", Kind::Text(80), Required, "\"Beacon-keeper's signal staff\"", "Printed on every page."),
         key(
             "units",
-            Kind::Word(&["metric", "imperial", "both"], &[]),
+            Kind::Word(&["metric", "imperial", "both"]),
             Default("\"metric\""),
             "\"metric\"",
             "How sizes are shown.",
@@ -123,7 +118,13 @@ static BUILD: Table = Table {
 
 static WEARER: Table = Table {
     keys: &[
-        key("height", Kind::Length(500.0, 2500.0), Required, "\"168 cm\"", "Height of the wearer, barefoot."),
+        key(
+            "height",
+            Kind::Length(500.0, 2500.0),
+            Required,
+            "\"168 cm\"",
+            "Height of the wearer, barefoot, as measured: people say some 25 mm more on average than they measure.",
+        ),
         key("shoes", Kind::Length(0.0, 300.0), Default("0"), "\"35 mm\"", "What the costume's shoes add to it."),
         key(
             "hand_length",
@@ -131,10 +132,19 @@ static WEARER: Table = Table {
             Optional,
             "\"176 mm\"",
             "From the crease of the wrist to the tip of the middle finger.",
-        )
-        .idle(),
-        key("fist", Kind::Length(30.0, 200.0), Optional, "\"84 mm\"", "Breadth across the closed hand.").idle(),
+        ),
+        key("fist", Kind::Length(30.0, 200.0), Optional, "\"84 mm\"", "Breadth across the closed hand."),
     ],
+};
+
+static OTHER_HEIGHTS: Table = Table {
+    keys: &[key(
+        "heights",
+        Kind::Lengths(500.0, 2500.0),
+        Required,
+        "[\"150 cm\", \"160 cm\"]",
+        "Their heights, barefoot; what is fixed, and holes, stay as large as they are.",
+    )],
 };
 
 static PICTURE: Table = Table {
@@ -149,7 +159,7 @@ static PICTURE: Table = Table {
         ),
         key(
             "light",
-            Kind::Word(&["camera", "drawing"], &[]),
+            Kind::Word(&["camera", "drawing"]),
             Optional,
             "\"camera\"",
             "How its edges are blended: in linear light, as a camera does, or in encoded values, as most drawing \
@@ -174,6 +184,13 @@ static PICTURE: Table = Table {
         ),
         ABOVE,
         key("figure", Kind::Table(&FIGURE), Optional, "", "The figure that carries the prop."),
+        key(
+            "hand",
+            Kind::Table(&HAND),
+            Optional,
+            "",
+            "The hand of the figure at the prop, as far from the camera as that.",
+        ),
     ],
 };
 
@@ -291,11 +308,76 @@ static FIGURE: Table = Table {
         key(
             "landmarks",
             Kind::Table(&LANDMARKS),
-            Required,
+            Optional,
             "{ sole = [100.0, 2900.0], eye = [104.0, 420.0] }",
             "Levels of the body marked on the figure: the sole and at least one other.",
         ),
+        key(
+            "limbs",
+            Kind::Table(&LIMBS),
+            Optional,
+            "{ thigh = [[90.0, 1600.0], [140.0, 2190.0]] }",
+            "Limbs from joint to joint, for a figure that does not stand upright: however they are bent, the likeliest height \
+             is found.",
+        ),
         key("heads", Kind::Number(1.0, 20.0), Default("7.5"), "7.5", "How many heads tall the figure is drawn."),
+        key(
+            "like",
+            Kind::Word(&["stature", "head", "shoulder", "blend"]),
+            Default("\"stature\""),
+            "\"head\"",
+            "In what a figure of another number of heads is to be like the wearer: as tall, with a head as large, with shoulders \
+             as high, or between stature and head.",
+        ),
+        key(
+            "blend",
+            Kind::Number(0.0, 1.0),
+            Default("0.5"),
+            "0.5",
+            "With like = \"blend\", how far from stature, 0, to head, 1.",
+        ),
+    ],
+};
+
+static LIMBS: Table = Table {
+    keys: &[
+        limb("head_and_neck", "From the crown to the level of the shoulder joints, in pixels."),
+        limb("trunk", "From the level of the shoulder joints to the hip joint, in pixels."),
+        limb("thigh", "From the hip joint to the knee, in pixels."),
+        limb("shank", "From the knee to the ankle, in pixels."),
+        limb("upper_arm", "From the shoulder joint to the elbow, in pixels."),
+        limb("forearm", "From the elbow to the wrist, in pixels."),
+        limb("hand", "From the wrist to the tip of the middle finger, in pixels."),
+    ],
+};
+
+const fn limb(name: &'static str, doc: &'static str) -> Key {
+    key(name, Kind::Points(2, 2), Optional, "[[90.0, 1600.0], [140.0, 2190.0]]", doc)
+}
+
+static HAND: Table = Table {
+    keys: &[
+        key(
+            "fist",
+            Kind::Points(2, 2),
+            Optional,
+            "[[800.0, 1410.0], [860.0, 1412.0]]",
+            "Both ends of the breadth across the closed hand, over the knuckles, in pixels.",
+        ),
+        key(
+            "length",
+            Kind::Points(2, 2),
+            Optional,
+            "[[800.0, 1410.0], [802.0, 1535.0]]",
+            "From the crease of the wrist to the tip of the middle finger, in pixels.",
+        ),
+        key(
+            "drawn",
+            Kind::Switch,
+            Default("true"),
+            "false",
+            "Whether the hand is drawn, and so of a size that is a matter of style, 5 % either way; false: it is photographed.",
+        ),
     ],
 };
 
@@ -315,13 +397,13 @@ static SIZE: Table = Table {
     keys: &[
         key(
             "from",
-            Kind::Word(&["known lengths", "as pictured", "figure", "finished"], &["hand"]),
+            Kind::Word(&["known lengths", "as pictured", "figure", "hand", "finished"]),
             Optional,
             "\"figure\"",
             "\"known lengths\": they are lengths of the finished prop, and a known rectangle gives shape only; \"as \
              pictured\": \
              what is pictured has its real size; \"figure\": the figure is as tall as the wearer in shoes; \
-             \"finished\": \
+             \"hand\": the hand at the prop is as large as the wearer's; \"finished\": \
              the prop is as long as `finished` says.",
         ),
         key(
@@ -497,7 +579,7 @@ static TRACE: Table = Table {
         ),
         key(
             "drawn_line",
-            Kind::Word(&["outside", "inside", "middle"], &[]),
+            Kind::Word(&["outside", "inside", "middle"]),
             Default("\"outside\""),
             "\"middle\"",
             "For a shape drawn in ink around its edge: the side of the line that is its edge.",
@@ -552,7 +634,7 @@ impl Kind {
                 "one or two capital letters other than I and O, with a digit behind them if wanted".to_owned()
             }
             Self::File => "the name of a file, relative to the build file".to_owned(),
-            Self::Word(words, _) => {
+            Self::Word(words) => {
                 let quoted: Vec<String> = words.iter().map(|word| format!("\"{word}\"")).collect();
                 format!("one of {}", quoted.join(", "))
             }
@@ -574,6 +656,9 @@ impl Kind {
             Self::Edges => "a list of edges, each a list of 3 or more places [x, y]".to_owned(),
             Self::Rectangle => "the name of a sheet or card, \"unknown\", or two lengths of 5 mm to 10 m".to_owned(),
             Self::Offsets => "two lengths, each of at most 10 m either way".to_owned(),
+            Self::Lengths(least, most) => {
+                format!("a list of lengths from {} to {}", millimetres(*least), millimetres(*most))
+            }
             Self::Papers => "a list of names of sheets, or sizes like \"300 x 400 mm\"".to_owned(),
             Self::Table(_) => "a table".to_owned(),
             Self::Tables(_) => "one table for each".to_owned(),
@@ -620,23 +705,17 @@ fn section(key: &Key, path: &str, out: &mut String) {
     let name = if matches!(key.kind, Kind::Named(_)) { ".front" } else { "" };
     let path = format!("{path}{dot}{}{name}", key.name);
     let heading = if matches!(key.kind, Kind::Tables(_)) { format!("[[{path}]]") } else { format!("[{path}]") };
-    out.push_str(&format!("{heading}  {}\n", idle_too(key)));
+    out.push_str(&format!("{heading}  {}\n", key.doc));
     for key in table.keys.iter().filter(|key| !key.example.is_empty()) {
         let need = match key.need {
             Required => " Required.".to_owned(),
             Optional => String::new(),
             Default(value) => format!(" Default: {value}."),
         };
-        out.push_str(&format!("  {}: {} Takes {}.{need}\n", key.name, idle_too(key), key.kind.words()));
+        out.push_str(&format!("  {}: {} Takes {}.{need}\n", key.name, key.doc, key.kind.words()));
     }
     out.push('\n');
     for key in table.keys {
         section(key, &path, out);
     }
-}
-
-/// What a key means, and that it does nothing yet where that is so.
-pub(super) fn idle_too(key: &Key) -> String {
-    let idle = if key.idle { " Kept, but without effect in this version." } else { "" };
-    format!("{}{idle}", key.doc)
 }

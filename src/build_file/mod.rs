@@ -21,6 +21,7 @@ mod write;
 pub use build::*;
 pub use format::reference;
 pub use mark::outside;
+pub(crate) use read::WEARER_HEADS;
 pub use read::{Reading, read};
 pub use schema::schema;
 pub use template::{NewFile, new_file};

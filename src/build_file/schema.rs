@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 
-use super::format::{FARTHEST, FILE, Key, Kind, Need, Table, idle_too};
+use super::format::{FARTHEST, FILE, Key, Kind, Need, Table};
 
 /// The JSON Schema (draft 2020-12) of the build file.
 pub fn schema() -> Value {
@@ -30,7 +30,7 @@ fn table(table: &Table) -> Value {
 
 fn property(key: &Key) -> Value {
     let mut property = kind(&key.kind);
-    property["description"] = json!(format!("{} Takes {}.", idle_too(key), key.kind.words()));
+    property["description"] = json!(format!("{} Takes {}.", key.doc, key.kind.words()));
     if !key.example.is_empty() {
         property["examples"] = json!([from_toml(key.example)]);
     }
@@ -47,7 +47,7 @@ fn kind(kind: &Kind) -> Value {
         Kind::Text(most) => json!({ "type": "string", "minLength": 1, "maxLength": most }),
         Kind::Path | Kind::File => json!({ "type": "string", "minLength": 1 }),
         Kind::Letter => json!({ "type": "string", "pattern": "^[A-HJ-NP-Z]{1,2}[0-9]?$" }),
-        Kind::Word(words, _) => json!({ "type": "string", "enum": words }),
+        Kind::Word(words) => json!({ "type": "string", "enum": words }),
         Kind::Length(least, most) => json!({ "$ref": "#/$defs/length", "minimum": least, "maximum": most }),
         Kind::Number(least, most) => json!({ "type": "number", "minimum": least, "maximum": most }),
         Kind::Whole(least, most) => json!({ "type": "integer", "minimum": least, "maximum": most }),
@@ -85,6 +85,7 @@ fn kind(kind: &Kind) -> Value {
         Kind::Offsets => {
             json!({ "type": "array", "minItems": 2, "maxItems": 2, "items": { "$ref": "#/$defs/length" } })
         }
+        Kind::Lengths(..) => list(json!({ "$ref": "#/$defs/length" }), 1),
         Kind::Papers => list(json!({ "type": "string", "minLength": 1 }), 1),
         Kind::Table(below) => table(below),
         Kind::Tables(below) => list(table(below), 0),

@@ -75,7 +75,7 @@ const SIZE_OPEN: &str = r#"# How large is the prop? Take the # away from one of 
 # length       = "140 mm"
 # give_or_take = "2 mm"          # the truth is this near 19 times in 20
 
-# A sheet or card lying in the prop's plane; it straightens the picture too:
+# A sheet or card lying in the prop's plane; it straightens the picture too (`spanwright find` looks for one):
 # [picture.front.known_rectangle]
 # corners = [[410.0, 300.0], [1210.0, 310.0], [1200.0, 880.0], [402.0, 870.0]]   # clockwise from its top left
 # size    = "A4"                 # or ["297 mm", "210 mm"]
@@ -84,7 +84,7 @@ const SIZE_OPEN: &str = r#"# How large is the prop? Take the # away from one of 
 # [picture.front.figure]
 # landmarks = { sole = [100.0, 2900.0], knee = [100.0, 2200.0], eye = [104.0, 420.0] }
 # [wearer]
-# height = "168 cm"              # barefoot
+# height = "168 cm"              # barefoot, as measured: people say some 25 mm more on average
 # shoes  = "35 mm"
 
 # Or how long the finished prop is:

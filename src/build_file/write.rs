@@ -49,8 +49,11 @@ pub fn set_rectangle(text: &str, picture: &str, corners: [Point<Pixels>; 4], siz
         Problem::error("picture_not_a_table", text)
     };
     let pictures = document.get("picture").and_then(Item::as_table_like).ok_or_else(by_hand)?;
-    let table =
-        pictures.get(picture).and_then(Item::as_table).filter(|table| table.span().is_some()).ok_or_else(by_hand)?;
+    let table = pictures
+        .get(picture)
+        .and_then(Item::as_table)
+        .filter(|table| !table.is_dotted() && table.span().is_some())
+        .ok_or_else(by_hand)?;
     let mut changed = text.to_owned();
     if let Some(former) = table.get("known_rectangle").and_then(Item::as_table_like) {
         let span = |key: &str| former.get(key).and_then(Item::as_value).and_then(toml_edit::Value::span);

@@ -53,6 +53,9 @@ pub enum Command {
         /// The folder to write into; output/<name of the build file> when left out.
         #[arg(long, value_name = "DIR")]
         out: Option<PathBuf>,
+        /// Heights of other wearers, barefoot, e.g. 150cm,160cm: each gets a pattern in a folder of its own within.
+        #[arg(long, value_name = "LENGTHS", value_delimiter = ',')]
+        height: Vec<Length>,
         /// Print the manifest on standard output.
         #[arg(long)]
         json: bool,

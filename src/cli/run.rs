@@ -60,7 +60,7 @@ pub fn run(args: Args) -> Exit {
         Command::New { picture, finished } => new(&picture, finished, quiet),
         Command::Mark { build } => mark(build.as_deref()),
         Command::Check { build, json } => check(&build, json, quiet),
-        Command::Make { build, out, json } => make(&build, out, json, quiet),
+        Command::Make { build, out, height, json } => make(&build, out, &height, json, quiet),
         Command::Find { build, again, json } => find(&build, again, json, quiet),
         Command::Trace { build, piece, again, overlay, json } => {
             trace(&build, piece.as_deref(), again, overlay, json, quiet)
@@ -139,6 +139,10 @@ impl Opened {
 
     fn plan(&self) -> Result<Plan, Stop> {
         let (build, problems) = self.build()?;
+        self.plan_of(build, problems)
+    }
+
+    fn plan_of(&self, build: Build, problems: Problems) -> Result<Plan, Stop> {
         let surveyed = survey(build, problems.clone(), &self.files())
             .map_err(|errors| self.refuse(&problems.iter().cloned().chain(errors).collect::<Problems>()))?;
         plan(surveyed).map_err(|errors| self.refuse(&errors))
@@ -188,25 +192,37 @@ fn check(path: &Path, json: bool, quiet: bool) -> Outcome {
     print(&say::survey(&plan))
 }
 
-fn make(path: &Path, out: Option<PathBuf>, json: bool, quiet: bool) -> Outcome {
+fn make(path: &Path, out: Option<PathBuf>, heights: &[Length], json: bool, quiet: bool) -> Outcome {
     let opened = Opened::open(path, json, quiet)?;
-    let plan = opened.plan()?;
-    opened.say(&plan.survey.problems);
+    let (build, problems) = opened.build()?;
     let folder = out.unwrap_or_else(|| output_folder(path));
+    let others = for_others(&build, heights)?;
+    // All is planned before any is written.
+    let plan = opened.plan_of(build, problems)?;
+    opened.say(&plan.survey.problems);
+    let others: Vec<(PathBuf, Plan)> = others
+        .into_iter()
+        .map(|(name, build)| Ok((folder.join(name), opened.plan_of(build, Problems::new())?)))
+        .collect::<Result<_, Stop>>()?;
     let made = write_out(plan, &opened.name);
-    let unwritable = format!("the folder “{}” cannot be written", folder.display());
-    save(&folder, &made.files).map_err(|error| match error.kind() {
-        io::ErrorKind::AlreadyExists if folder.is_dir() => Stop::Usage(format!("{unwritable}: {error}")),
-        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => {
-            Stop::Usage(format!("{unwritable}: a file is in its place; name another with --out"))
-        }
-        _ => Stop::Machine(format!("{unwritable}: {error}")),
-    })?;
+    write_all(&folder, &made.files)?;
+    let mut lines = Vec::new();
+    for (folder, plan) in others {
+        let made = write_out(plan, &opened.name);
+        write_all(&folder, &made.files)?;
+        lines.push(format!(
+            "{}: {:.0} mm long, in {}.",
+            made.manifest.build,
+            made.manifest.finished.length_mm,
+            folder.display()
+        ));
+    }
     if json {
         return print_json(&made.manifest);
     }
     if let Some(document) = made.manifest.documents.first().filter(|_| !quiet) {
         let rest = document.pages.len() - 1;
+        lines.iter().for_each(|line| tell(line));
         tell(&format!(
             "Written to {}. Open {}. Print page 1 alone at 100 %, measure the frame, then print {}.",
             folder.display(),
@@ -215,6 +231,45 @@ fn make(path: &Path, out: Option<PathBuf>, json: bool, quiet: bool) -> Outcome {
         ));
     }
     Ok(())
+}
+
+/// The build for every other height that the file or the command names, each with its folder.
+fn for_others(build: &Build, heights: &[Length]) -> Result<Vec<(String, Build)>, Stop> {
+    /// Of people, in mm.
+    const HEIGHTS: std::ops::RangeInclusive<f64> = 500.0..=2500.0;
+    let mut all = build.other_heights.clone();
+    for height in heights {
+        if !HEIGHTS.contains(&height.to_mm()) {
+            return Err(Stop::Usage(format!(
+                "--height {} mm is not from 500 mm to 2500 mm; write heights like 150cm,160cm",
+                height.to_mm()
+            )));
+        }
+        if !all.contains(height) {
+            all.push(*height);
+        }
+    }
+    let one = |height: Length| {
+        let other = build.for_height(height).ok_or_else(|| {
+            Stop::Usage(
+                "other heights need to know for whom the marks are: add [wearer] with height = \"168 cm\" to the build file"
+                    .to_owned(),
+            )
+        })?;
+        Ok((format!("for-{:.0}-mm", height.to_mm()), other))
+    };
+    all.into_iter().map(one).collect()
+}
+
+fn write_all(folder: &Path, files: &[crate::output::OutFile]) -> Outcome {
+    let unwritable = format!("the folder “{}” cannot be written", folder.display());
+    save(folder, files).map_err(|error| match error.kind() {
+        io::ErrorKind::AlreadyExists if folder.is_dir() => Stop::Usage(format!("{unwritable}: {error}")),
+        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => {
+            Stop::Usage(format!("{unwritable}: a file is in its place; name another with --out"))
+        }
+        _ => Stop::Machine(format!("{unwritable}: {error}")),
+    })
 }
 
 /// Where the products of a build file go unless told otherwise.
@@ -232,7 +287,7 @@ fn find(path: &Path, again: bool, json: bool, quiet: bool) -> Outcome {
     let reports = find_sheets(&pictures, &opened.files(), &mut problems).map_err(|errors| opened.refuse(&errors))?;
     opened.say(&problems);
     let mut text = opened.text.clone();
-    for report in reports.iter().filter(|report| again || !report.marked) {
+    for report in reports.iter().filter(|report| !report.marked || again && !report.placed) {
         if let Some(first) = report.found.first() {
             text = set_rectangle(&text, &report.picture, first.corners.map(Into::into), first.size)
                 .map_err(|problem| opened.refuse(&[problem]))?;

@@ -80,17 +80,14 @@ pub(super) fn survey(plan: &Plan) -> String {
 /// What was found in one picture, and what became of it.
 pub(super) fn found(report: &FindReport, again: bool) -> Vec<String> {
     let name = &report.picture;
-    let Some((first, others)) = report.found.split_first() else {
-        return vec![format!(
-            "{name}: nothing is a sheet of paper or a card for sure, so nothing was marked; mark the corners of one by \
-             hand, or use a picture in which one lies flat in the plane of the prop, all of it seen"
-        )];
-    };
+    let Some((first, others)) = report.found.split_first() else { return Vec::new() };
     let sized = |found: &FoundReport| {
         let [[x, y], ..] = found.corners;
         format!("{} at ({x:.0}, {y:.0}), its sides known to {:.2} px", found.size, found.sd_px)
     };
-    let mut lines = vec![if report.marked && !again {
+    let mut lines = vec![if report.placed {
+        format!("{name}: {}; the known rectangle on it has places of its own, so it is kept as it is", sized(first))
+    } else if report.marked && !again {
         format!(
             "{name}: {}; the build file has a known rectangle on it and keeps it (--again replaces it)",
             sized(first)
@@ -98,9 +95,6 @@ pub(super) fn found(report: &FindReport, again: bool) -> Vec<String> {
     } else {
         format!("{name}: {}; written as its known rectangle", sized(first))
     }];
-    if first.size == "A4" && (again || !report.marked) {
-        lines.push(format!("{name}: every A-sheet has this shape; if it is not A4, mend its size"));
-    }
     lines.extend(others.iter().map(|other| format!("{name}: also {}; not written", sized(other))));
     lines
 }

@@ -186,6 +186,7 @@ fn rests_on(from: crate::build_file::SizeFrom, pictured: bool) -> &'static str {
         SizeFrom::KnownLengths => ENGLISH.rests_on_known_lengths,
         SizeFrom::AsPictured => ENGLISH.rests_on_as_pictured,
         SizeFrom::Figure => ENGLISH.rests_on_figure,
+        SizeFrom::Hand => ENGLISH.rests_on_hand,
         SizeFrom::Finished(_) => ENGLISH.rests_on_finished,
     }
 }

@@ -17,6 +17,8 @@ pub struct FindReport {
     pub found: Vec<FoundReport>,
     /// Whether the build file has a rectangle on it already.
     pub marked: bool,
+    /// Whether that has further places, which lie about its own first corner.
+    pub placed: bool,
 }
 
 /// A sheet or card.
@@ -58,14 +60,36 @@ pub fn find_sheets(
                     continue;
                 }
                 let found = find(&picture, spec.light);
+                problems.extend(remark(spec, &found));
                 reports.push(FindReport {
                     picture: spec.name.value.clone(),
                     found: found.iter().map(FoundReport::from).collect(),
                     marked: spec.known_rectangle.is_some(),
+                    placed: spec.known_rectangle.as_ref().is_some_and(|known| !known.places.is_empty()),
                 });
             }
             Err(problem) => errors.push(problem),
         }
     }
     if errors.is_empty() { Ok(reports) } else { Err(errors) }
+}
+
+/// What a person should know about what was found, or not found.
+fn remark(spec: &PictureSpec, found: &[FoundSheet]) -> Option<Problem> {
+    let name = &spec.name.value;
+    let text = match found.first().map(|sheet| sheet.name) {
+        None => format!(
+            "picture \"{name}\": nothing is a sheet of paper or a card for sure, so nothing was marked; mark the corners of one \
+             by hand, or use a picture in which one lies flat in the plane of the prop, all of it seen, and not turned away \
+             about one of its own sides"
+        ),
+        Some("A4") => format!(
+            "picture \"{name}\": every A-sheet has the shape of A4, and so has many a print; if it is another, mend its size"
+        ),
+        Some(other) => {
+            format!("picture \"{name}\": what has the shape of {other} is taken for it; if it is not, mend its size")
+        }
+    };
+    let code = if found.is_empty() { "nothing_found" } else { "found_by_shape" };
+    Some(Problem::note(code, text).at(spec.name.place))
 }

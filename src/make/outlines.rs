@@ -7,9 +7,10 @@ use crate::build_file::{Build, Light, PictureSpec, PieceSpec, Source, Trace, out
 use crate::contour::{Traced, Tracer};
 use crate::output::{OnPicture, OutFile, overlay_png};
 use crate::picture::{Picture, decode};
+use crate::plane::{PlaneProblem, Seen, SeenLens, SeenRectangle, straighten};
 use crate::problem::{Level, Place, Placed, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
-use crate::sheets::{SidePlace, sides};
+use crate::sheets::{SidePlace, Sides, sides};
 use crate::size::{Sight, Solved, longest};
 use crate::space::{Map, Path, Pattern, Pixels, Point};
 use crate::units::Length;
@@ -171,6 +172,15 @@ pub(super) fn sights(build: &Build, pictures: &[Picture], problems: &mut Problem
             return Sight { size, ..Sight::default() };
         };
         let found = sides(picture, spec.light, known.corners.value, OFF);
+        if !agree(&found, known.corners.value, size) {
+            let text = format!(
+                "picture \"{}\": what runs along the sides of the known rectangle, such as a printed frame or a shadow, bows as \
+                 no lens does, so that the corners count as they are marked; see that they are where the sides meet",
+                spec.name.value
+            );
+            problems.push(Problem::warning("sides_odd", text).at(known.corners.place));
+            return Sight { size, ..Sight::default() };
+        }
         let unseen = found.iter().filter(|side| side.is_empty()).count();
         if unseen > 0 {
             let text = format!(
@@ -184,6 +194,20 @@ pub(super) fn sights(build: &Build, pictures: &[Picture], problems: &mut Problem
         Sight { size, sides: found.map(places), ..Sight::default() }
     };
     build.pictures.iter().zip(pictures).map(one).collect()
+}
+
+/// Whether some lens shows a rectangle with such sides.
+fn agree(sides: &Sides, corners: [Point<Pixels>; 4], [width, height]: [f64; 2]) -> bool {
+    let seen = |side: &Vec<SidePlace>| side.iter().map(|place| Seen { at: place.at, sd: place.sd }).collect::<Vec<_>>();
+    let rectangle = SeenRectangle {
+        corners: corners.map(|at| Seen { at, sd: 1.5 }),
+        sides: std::array::from_fn(|i| seen(&sides[i])),
+        places: Vec::new(),
+        size: [1.0, 1.0],
+    };
+    let middle = Point::new(width / 2.0, height / 2.0);
+    let lens = SeenLens { middle, unit: 0.5 * width.hypot(height), usual: vec![(0.0, 1.0)], edges: Vec::new() };
+    !matches!(straighten(Some(&rectangle), Some(&lens)), Err(PlaneProblem::WideAngle(_)))
 }
 
 pub(super) fn tracers<'a>(build: &Build, pictures: &'a [Picture]) -> Vec<Tracer<'a>> {

@@ -5,7 +5,7 @@ use super::outlines::{
     Files, Outline, TraceReport, find_outlines, finish_outlines, open_pictures, scaled_by, sights, tracers,
 };
 use super::sizing::{EXTENT_TOLERANCE, Sizing};
-use crate::build_file::{Build, Half, PieceSpec, SizeFrom};
+use crate::build_file::{Build, Half, Like, PieceSpec, SizeFrom};
 use crate::pattern::{Piece, frail_problems};
 use crate::problem::{Problem, Problems};
 use crate::shape::Found;
@@ -163,7 +163,14 @@ fn other_sizes(build: &Build, finished: &FinishedReport, marks: &Marks) -> Probl
         let by = match other.from {
             SizeFrom::KnownLengths => "the known lengths",
             SizeFrom::AsPictured => "the known rectangle",
-            SizeFrom::Figure => "the figure",
+            SizeFrom::Figure => match other.like {
+                None => "the figure",
+                Some(Like::Stature) => "the figure, as tall as the wearer,",
+                Some(Like::Head) => "the figure, with a head as large as the wearer's,",
+                Some(Like::Shoulder) => "the figure, with shoulders as high as the wearer's,",
+                Some(Like::Blend(_)) => "the figure, half way between its stature and its head,",
+            },
+            SizeFrom::Hand => "the hand",
             SizeFrom::Finished(_) => "the finished length",
         };
         let shown = |mm: f64| show(Length::mm(mm), build.units);

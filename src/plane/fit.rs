@@ -163,6 +163,7 @@ impl Sights<'_> {
     fn map(&self, numbers: &DVector<f64>) -> Result<Map<Pixels, Plane>, PlaneProblem> {
         let lens = self.lens(numbers.as_slice());
         if let (Some(lens), Some(seen)) = (lens, self.lens) {
+            straight(&lens, seen)?;
             bows_little(&lens, seen)?;
         }
         let Some(sight) = &self.rectangle else {
@@ -173,6 +174,22 @@ impl Sights<'_> {
         let map = sight.map(numbers.as_slice());
         Ok(lens.map_or(map, |lens| map.seen_through(lens)))
     }
+}
+
+/// Refuses edges that no lens makes straight.
+fn straight(lens: &Lens, seen: &SeenLens) -> Result<(), PlaneProblem> {
+    /// Standard deviations that a click is never off by.
+    const NEVER: f64 = 6.0;
+    for (i, edge) in seen.edges.iter().enumerate() {
+        let straight: Vec<kurbo::Point> = edge.iter().map(|place| lens.straighten(place.at.raw())).collect();
+        let line = best_line(&straight);
+        let along = (line.p1 - line.p0).normalize();
+        let off = straight.iter().map(|p| along.cross(*p - line.p0).abs()).fold(0.0, f64::max);
+        if off > NEVER * edge.iter().map(|place| place.sd).fold(0.0, f64::max) {
+            return Err(PlaneProblem::NotStraight(i + 1, off));
+        }
+    }
+    Ok(())
 }
 
 /// Refuses a lens whose bowing this model does not describe: one that moves the picture's corners by more than a sixth, or

@@ -34,6 +34,8 @@ pub enum PlaneProblem {
     EdgeOn(f64),
     /// The lens would move the corners of the picture by about this part, in hundredths.
     WideAngle(f64),
+    /// A place of this edge, from 1, lies so many pixels from the straight line through the others.
+    NotStraight(usize, f64),
     /// Two opposite sides are still seen parallel, or as no camera sees a rectangle, so that its proportion cannot be told.
     ProportionUnclear,
 }
@@ -124,6 +126,11 @@ impl fmt::Display for PlaneProblem {
                 "what is marked as straight is bowed so much that the lens would move the corners of the picture by \
                  {percent:.0} %, beyond what can be straightened; check the edges and corners, or use a picture that is \
                  not taken with a wide angle"
+            ),
+            Self::NotStraight(edge, off) => write!(
+                f,
+                "edge {edge} that is marked as straight is not: a place of it lies {off:.1} px from the line through it, with \
+                 the bowing of the lens taken out; mark it again, or take it out"
             ),
             Self::ProportionUnclear => f.write_str(
                 "the proportion of the rectangle cannot be told from this view, because opposite sides of it are seen as \

@@ -36,14 +36,14 @@ pub fn proportion(corners: [Point<Pixels>; 4], middle: Point<Pixels>) -> Result<
 }
 
 /// Width over height that a rectangle seen at `corners` may have, for every focal length that a camera is likely to have: from
-/// 0.6 to 2.4 times `long`, the longer side of the picture. A view that is turned away tells the focal length and one
+/// 0.65 to 1.7 times `long`, the longer side of the picture. A view that is turned away tells the focal length and one
 /// proportion; one that is square on shows the proportion as it is. `None` where no rectangle is seen so: the
 /// cosine of the angle between its sides would be above `square`.
 pub fn proportions(corners: [Point<Pixels>; 4], middle: Point<Pixels>, long: f64, square: f64) -> Option<Vec<f64>> {
     /// Focal lengths that are tried, each longer by the same part.
     const TRIED: i32 = 40;
     /// Focal lengths count for which the sides are as good as square as with the best, by this cosine of the angle.
-    const AS_GOOD: f64 = 0.003;
+    const AS_GOOD: f64 = 0.006;
     seen_from_the_front(corners).ok()?;
     let [first, right, across, below] =
         corners.map(|c| Vector3::new((c.x - middle.x) / long, (c.y - middle.y) / long, 1.0));
@@ -51,7 +51,7 @@ pub fn proportions(corners: [Point<Pixels>; 4], middle: Point<Pixels>, long: f64
     let third = first.cross(&across).dot(&right) / below.cross(&across).dot(&right);
     let (along, down) = (second * right - first, third * below - first);
     let of = |tried: i32| {
-        let focal = 0.6 * 4.0_f64.powf(f64::from(tried) / f64::from(TRIED));
+        let focal = 0.65 * 2.6_f64.powf(f64::from(tried) / f64::from(TRIED));
         let ray = |v: &Vector3<f64>| Vector3::new(v.x / focal, v.y / focal, v.z);
         let (along, down) = (ray(&along), ray(&down));
         ((along.dot(&down) / (along.norm() * down.norm())).abs(), along.norm() / down.norm())

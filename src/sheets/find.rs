@@ -16,7 +16,7 @@ use super::sides::{SidePlace, Sides, sides, sides_at};
 use crate::build_file::Light;
 use crate::picture::Picture;
 use crate::picture::srgb::to_encoded;
-use crate::plane::{Seen, SeenRectangle, proportions, straighten};
+use crate::plane::{Seen, SeenLens, SeenRectangle, proportions, straighten};
 use crate::space::{Map, Pixels, Plane, Point};
 use crate::tables;
 
@@ -33,7 +33,7 @@ pub struct FoundSheet {
 
 /// Proportions that are told apart: an A-sheet has 1.414, Letter 1.294, an ID-1 card 1.586; half way to the next would be 4 %;
 /// and the cosine of the angle between the sides.
-const NEAR: [f64; 2] = [0.015, 0.01];
+const NEAR: [f64; 2] = [0.02, 0.01];
 /// The same of a region that is seen roughly.
 const ROUGHLY: [f64; 2] = [0.2, 0.2];
 /// Places along a side from which it is seen well enough to be looked at again.
@@ -98,7 +98,9 @@ fn recognised(picture: &Picture, light: Option<Light>, quad: &Quad) -> Option<Fo
     // From near by, once more: a wide search takes what is strongest.
     let all = sides(picture, light, near, 3.0);
     let corners = upright(corners(&all)?);
-    let told = told(corners, NEAR)?;
+    // As an ideal lens would show them: bowing looks like another focal length.
+    let ideal = unbowed(&all, &corners, [width, height]).unwrap_or(corners);
+    let told = told(ideal, NEAR)?;
     let seeing = Seeing::new(picture, light.unwrap_or(Light::Camera));
     let plane = |size: [f64; 2]| {
         let seen = corners.map(|at| Seen { at, sd: 1.0 });
@@ -115,12 +117,8 @@ fn recognised(picture: &Picture, light: Option<Light>, quad: &Quad) -> Option<Fo
         (enough && (0.5 * CARD_RADIUS..2.0 * CARD_RADIUS).contains(&radius)).then_some(CARD)
     });
     let sheet = || {
-        let mut fitting = SHEETS.into_iter().filter_map(|name| Some((name, told.sides(name)?)));
-        let (name, size) = fitting.next()?;
-        // Seen turned about one axis, one may look like the other.
-        if fitting.next().is_some() {
-            return None;
-        }
+        // Seen turned about one axis, its proportion depends on the focal length, which nothing tells then: it may be a board.
+        let (name, size) = SHEETS.into_iter().find_map(|name| Some((name, told.surely(name)?)))?;
         let round = roundness(&seeing, &plane(size)?, size)? > MOST_ROUND * size[0].min(size[1]);
         (!round && is_paper(&seeing, &corners)).then_some(name)
     };
@@ -148,6 +146,35 @@ impl Told {
             |[width, height]: &[f64; 2]| self.told.iter().any(|told| (told * height / width - 1.0).abs() < self.near);
         [[long, short], [short, long]].into_iter().find(fits)
     }
+
+    /// The same if it has that proportion whatever the focal length.
+    fn surely(&self, name: &str) -> Option<[f64; 2]> {
+        let [width, height] = self.sides(name)?;
+        self.told.iter().all(|told| (told * height / width - 1.0).abs() < self.near).then_some([width, height])
+    }
+}
+
+/// Where the corners would be if the lens did not bow, as the sides between them tell.
+fn unbowed(sides: &Sides, corners: &[Point<Pixels>; 4], [width, height]: [f64; 2]) -> Option<[Point<Pixels>; 4]> {
+    /// Bowing at the corners of the picture that nothing is known of, as a standard deviation.
+    const USUAL: f64 = 0.02;
+    let seen = |side: &Vec<SidePlace>| side.iter().map(|place| Seen { at: place.at, sd: place.sd }).collect::<Vec<_>>();
+    // The corners begin at another side than the sides do.
+    let first = (0..4).min_by(|a, b| {
+        let off = |i: &usize| sides[*i].first().map_or(f64::INFINITY, |place| place.at.distance(corners[0]));
+        off(a).total_cmp(&off(b))
+    })?;
+    let size = [1.0, 1.0];
+    let rectangle = SeenRectangle {
+        corners: corners.map(|at| Seen { at, sd: 1.0 }),
+        sides: std::array::from_fn(|i| seen(&sides[(first + i) % 4])),
+        places: vec![],
+        size,
+    };
+    let middle = Point::new(width / 2.0, height / 2.0);
+    let lens = SeenLens { middle, unit: 0.5 * width.hypot(height), usual: vec![(0.0, USUAL)], edges: vec![] };
+    let ideal = straighten(Some(&rectangle), Some(&lens)).ok()?.without_lens().inverse();
+    Some([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]].map(|[x, y]| ideal.point(Point::new(x, y))))
 }
 
 fn middle_of(corners: &[Point<Pixels>; 4]) -> Point<Pixels> {

@@ -1,6 +1,8 @@
 //! Everything that was measured, with how far each number may be off.
 
-use crate::build_file::{Build, Ends, Figure, KnownLength, KnownRectangle, Landmark, PictureSpec, SizeFrom};
+use crate::build_file::{
+    Build, Ends, Figure, Hand, KnownLength, KnownRectangle, Landmark, Like, PictureSpec, SizeFrom, Wearer,
+};
 use crate::problem::{Place, Placed};
 use crate::space::{Pixels, Point};
 use crate::units::Length;
@@ -108,6 +110,8 @@ pub struct Marks {
     pub from: Placed<SizeFrom>,
     /// The wearer's height in the costume's shoes, mm. One number behind every landmark, so that its error is shared.
     pub height_in_shoes: Option<Measured>,
+    /// Pattern of this size over what the marks tell, for another wearer; 1 otherwise.
+    pub times: f64,
     /// What the shoes add to it, mm; their doubt is part of `height_in_shoes`.
     pub shoes: f64,
     /// As in the build.
@@ -135,6 +139,8 @@ pub struct PictureMarks {
     pub above: Option<Measured>,
     /// The figure that carries the prop.
     pub figure: Option<FigureMarks>,
+    /// The hand of the figure at the prop.
+    pub hand: Vec<HandMark>,
     /// Of all its outlines, those of one height above the plane together. Empty when it carries no outline.
     pub hulls: Vec<HullMarks>,
     /// Width and height of the picture, in pixels.
@@ -202,11 +208,54 @@ pub struct RectangleMarks {
 #[derive(Clone, Debug)]
 pub struct FigureMarks {
     /// Where it stands; shared by all landmarks.
-    pub sole: Spot,
-    /// At least one.
+    pub sole: Option<Spot>,
+    /// On one that stands upright.
     pub landmarks: Vec<LandmarkMark>,
+    /// However they are bent. Their errors are part of `pose`.
+    pub limbs: Vec<LimbMark>,
+    /// By how many standard deviations the height that the limbs tell is off.
+    pub pose: Measured,
+    /// How many heads tall it is drawn.
+    pub heads: f64,
+    /// In what it is to be like the wearer.
+    pub like: Like,
     /// Where its table stands.
     pub place: Place,
+}
+
+/// A limb of the figure, from joint to joint.
+#[derive(Clone, Copy, Debug)]
+pub struct LimbMark {
+    /// In pixels.
+    pub ends: [Point<Pixels>; 2],
+    /// Its length as a fraction of barefoot stature.
+    pub fraction: Measured,
+}
+
+/// A length of the hand at the prop.
+#[derive(Clone, Copy, Debug)]
+pub struct HandMark {
+    /// "fist" or "hand".
+    pub name: &'static str,
+    /// One end.
+    pub from: Spot,
+    /// The other end.
+    pub to: Spot,
+    /// On the wearer: mm as measured, or as a part of barefoot stature.
+    pub size: HandSize,
+    /// How many times as large as in nature it is drawn.
+    pub style: Measured,
+    /// Where its table stands.
+    pub place: Place,
+}
+
+/// What the hand of the wearer measures.
+#[derive(Clone, Copy, Debug)]
+pub enum HandSize {
+    /// So many mm.
+    Measured(Measured),
+    /// As a part of barefoot stature.
+    Fraction(Measured),
 }
 
 /// A landmark of the figure.
@@ -244,8 +293,9 @@ pub fn marks(build: &Build, sights: &[Sight]) -> Marks {
         height_in_shoes: build
             .wearer
             .map(|wearer| Measured { value: wearer.height.value.to_mm() + shoes, sd: HEIGHT_SD_MM }),
+        times: build.times,
         shoes,
-        pictures: pictures.map(|(picture, sight)| picture_marks(picture, sight)).collect(),
+        pictures: pictures.map(|(picture, sight)| picture_marks(picture, sight, build.wearer)).collect(),
         finished: build.finished.as_ref().map(end_marks),
         measures: build.measures.iter().map(end_marks).collect(),
     }
@@ -271,12 +321,27 @@ impl Marks {
 
     /// Numbers that stand alone, and clicks. Every field is named, so that a new one cannot be forgotten here.
     fn parts(&mut self) -> (Vec<&mut Measured>, Vec<&mut Spot>) {
-        let Self { from: _, height_in_shoes, shoes: _, pictures, finished, measures } = self;
+        let Self { from: _, height_in_shoes, times: _, shoes: _, pictures, finished, measures } = self;
         let mut numbers: Vec<&mut Measured> = height_in_shoes.iter_mut().collect();
         let mut spots: Vec<&mut Spot> = Vec::new();
         for picture in pictures {
-            let PictureMarks { name: _, lengths, rectangle, lens, camera_distance, above, figure, hulls, size: _ } =
-                picture;
+            let PictureMarks {
+                name: _,
+                lengths,
+                rectangle,
+                lens,
+                camera_distance,
+                above,
+                figure,
+                hand,
+                hulls,
+                size: _,
+            } = picture;
+            for HandMark { name: _, from, to, size, style, place: _ } in hand {
+                let (HandSize::Measured(number) | HandSize::Fraction(number)) = size;
+                numbers.extend([number, style]);
+                spots.extend([from, to]);
+            }
             numbers.extend(camera_distance.iter_mut().chain(above));
             numbers.extend(hulls.iter_mut().filter_map(|HullMarks { points: _, above }| above.as_mut()));
             for LengthMark { name: _, from, to, length, above } in lengths {
@@ -296,8 +361,11 @@ impl Marks {
                 numbers.extend(usual);
                 spots.extend(edges.iter_mut().flatten());
             }
-            if let Some(FigureMarks { sole, landmarks, place: _ }) = figure {
-                spots.push(sole);
+            if let Some(FigureMarks { sole, landmarks, limbs, pose, heads: _, like: _, place: _ }) = figure {
+                spots.extend(sole);
+                if !limbs.is_empty() {
+                    numbers.push(pose);
+                }
                 for LandmarkMark { landmark: _, at, fraction } in landmarks {
                     numbers.push(fraction);
                     spots.push(at);
@@ -309,9 +377,11 @@ impl Marks {
     }
 }
 
-fn picture_marks(picture: &PictureSpec, sight: &Sight) -> PictureMarks {
+fn picture_marks(picture: &PictureSpec, sight: &Sight, wearer: Option<Wearer>) -> PictureMarks {
     let rectangle = picture.known_rectangle.as_ref().map(|known| rectangle_marks(known, sight));
-    let sides_tell = rectangle.as_ref().is_some_and(|r| r.sides.iter().any(|side| side.len() > 2));
+    // Corners alone fix the plane and leave nothing to tell a lens by.
+    let tells = |r: &RectangleMarks| !r.places.is_empty() || r.sides.iter().any(|side| side.len() > 2);
+    let sides_tell = rectangle.as_ref().is_some_and(tells);
     let edges = picture.lens.as_ref();
     let lens = (edges.is_some() || sides_tell).then(|| LensMarks {
         usual: vec![Measured { value: 0.0, sd: USUAL_BOWING_SD }],
@@ -332,6 +402,7 @@ fn picture_marks(picture: &PictureSpec, sight: &Sight) -> PictureMarks {
             .map(|given| Measured { value: given.to_mm(), sd: CAMERA_DISTANCE_SD * given.to_mm() }),
         above: picture.above.map(height_above),
         figure: picture.figure.as_ref().map(figure_marks),
+        hand: picture.hand.as_ref().map_or_else(Vec::new, |hand| hand_marks(hand, wearer)),
         hulls: Vec::new(),
         size: sight.size,
     };
@@ -377,7 +448,7 @@ fn rectangle_marks(known: &KnownRectangle, sight: &Sight) -> RectangleMarks {
 
 fn figure_marks(marked: &Figure) -> FigureMarks {
     FigureMarks {
-        sole: Spot::clicked(marked.sole),
+        sole: marked.sole.map(Spot::clicked),
         landmarks: marked
             .landmarks
             .iter()
@@ -387,8 +458,31 @@ fn figure_marks(marked: &Figure) -> FigureMarks {
                 fraction: figure::fraction(landmark.value),
             })
             .collect(),
+        limbs: marked
+            .limbs
+            .iter()
+            .map(|(limb, ends)| LimbMark { ends: *ends, fraction: figure::limb_fraction(limb.value) })
+            .collect(),
+        pose: Measured { value: 0.0, sd: 1.0 },
+        heads: marked.heads,
+        like: marked.like,
         place: marked.place,
     }
+}
+
+fn hand_marks(hand: &Hand, wearer: Option<Wearer>) -> Vec<HandMark> {
+    let style = Measured { value: 1.0, sd: if hand.drawn { figure::HAND_STYLE_SD } else { 0.0 } };
+    let own = |measured: Option<Length>, fraction: Measured| match measured {
+        Some(length) => HandSize::Measured(Measured { value: length.to_mm(), sd: figure::HAND_SD_MM }),
+        None => HandSize::Fraction(fraction),
+    };
+    let mark = |name, ends: Option<[Point<Pixels>; 2]>, size: HandSize| {
+        let [from, to] = ends?.map(Spot::clicked);
+        Some(HandMark { name, from, to, size, style, place: hand.place })
+    };
+    let fist = mark("fist", hand.fist, own(wearer.and_then(|wearer| wearer.fist), figure::FIST));
+    let length = mark("hand", hand.length, own(wearer.and_then(|wearer| wearer.hand_length), figure::HAND_LENGTH));
+    fist.into_iter().chain(length).collect()
 }
 
 fn end_marks(ends: &Ends) -> EndMarks {

@@ -18,8 +18,8 @@ mod view;
 mod yardsticks;
 
 pub use marks::{
-    EndMarks, FigureMarks, HullMarks, LandmarkMark, LengthMark, LensMarks, Marks, Measured, PictureMarks,
-    RectangleMarks, SideMark, Sight, Spot, marks,
+    EndMarks, FigureMarks, HandMark, HandSize, HullMarks, LandmarkMark, LengthMark, LensMarks, LimbMark, Marks,
+    Measured, PictureMarks, RectangleMarks, SideMark, Sight, Spot, marks,
 };
 pub use quantities::{FinishedBy, finished_by, finished_length, finished_width, measure, mm_per_px};
 pub use report::{

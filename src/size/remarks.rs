@@ -1,5 +1,6 @@
 //! What the maker should know about the size, besides the size itself.
 
+use crate::build_file::Like;
 use crate::problem::{Placed, Problem, Problems};
 
 use super::{Estimate, Marks, PictureMarks, PictureScale, ScaleFrom, Verdict};
@@ -17,10 +18,19 @@ pub(super) fn remarks(marks: &Marks, picture: &PictureMarks, scale: &PictureScal
 }
 
 fn figure_assumed(marks: &Marks, picture: &PictureMarks) -> Problem {
+    let upright = picture.figure.as_ref().is_some_and(|figure| !figure.landmarks.is_empty());
+    let like = picture.figure.as_ref().map_or(Like::Stature, |figure| figure.like);
     let text = format!(
-        "the figure on picture \"{}\" is taken to stand upright, beside the prop, and to be as tall as the wearer with \
-         {:.0} mm of shoes",
-        picture.name.value, marks.shoes
+        "the figure on picture \"{}\" is taken to {}, beside the prop, and to {} the wearer with {:.0} mm of shoes",
+        picture.name.value,
+        if upright { "stand upright" } else { "stand as its limbs tell" },
+        match like {
+            Like::Stature => "be as tall as",
+            Like::Head => "have a head as large as that of",
+            Like::Shoulder => "have shoulders as high as those of",
+            Like::Blend(_) => "be between as tall and with a head as large as",
+        },
+        marks.shoes
     );
     let place = picture.figure.as_ref().map_or(picture.name.place, |figure| figure.place);
     Problem::note("figure_assumed", text).at(place)

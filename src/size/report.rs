@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::build_file::SizeFrom;
+use crate::build_file::{Like, SizeFrom, WEARER_HEADS};
 use crate::problem::Problems;
 use crate::space::Lens;
 
@@ -113,6 +113,8 @@ pub struct MeasureReport {
 pub struct SizeAlternative {
     /// That source.
     pub from: SizeFrom,
+    /// Of a stylised figure, in what it would be like the wearer.
+    pub like: Option<Like>,
     /// Pattern mm per plane unit of the first picture.
     pub factor: f64,
     /// Finished length, mm.
@@ -142,26 +144,47 @@ pub fn report(marks: &Marks, spread: &Spread) -> (SizeReport, Option<FinishedRep
     (size_report(marks, spread.solved()), finished, measures.collect())
 }
 
+/// Figures that differ by so many heads from the wearer have proportions of their own.
+const STYLISED: f64 = 0.5;
+
 /// The sizes that the sources not chosen would give, for comparison; those that would be refused are left out.
 pub fn alternatives(marks: &Marks) -> Vec<SizeAlternative> {
     let sized = |picture: &PictureMarks| picture.rectangle.as_ref().is_some_and(|rectangle| rectangle.size.is_some());
     let rectangle = marks.pictures.iter().any(sized);
     // Without a rectangle, as pictured is what the known lengths say.
     let of_lengths = |from| from == SizeFrom::KnownLengths || from == SizeFrom::AsPictured && !rectangle;
-    let others = [SizeFrom::KnownLengths, SizeFrom::AsPictured, SizeFrom::Figure].into_iter();
+    let others = [SizeFrom::KnownLengths, SizeFrom::AsPictured, SizeFrom::Figure, SizeFrom::Hand].into_iter();
     let others = others.filter(|from| *from != SizeFrom::AsPictured || rectangle);
     let others =
         others.filter(|from| *from != marks.from.value && !(of_lengths(*from) && of_lengths(marks.from.value)));
-    let solved = others.map(|from| -> Result<SizeAlternative, Problems> {
+    let figures = || marks.pictures.iter().filter_map(|picture| picture.figure.as_ref());
+    let stylised = figures().any(|figure| (figure.heads - WEARER_HEADS).abs() > STYLISED);
+    let likes = |from: SizeFrom| -> Vec<Option<Like>> {
+        match from {
+            SizeFrom::Figure if stylised => {
+                let all = [Like::Stature, Like::Head, Like::Shoulder, Like::Blend(0.5)];
+                let chosen = |like: &Like| marks.from.value == from && figures().any(|figure| figure.like == *like);
+                all.into_iter().filter(|like| !chosen(like)).map(Some).collect()
+            }
+            from if from == marks.from.value => Vec::new(),
+            _ => vec![None],
+        }
+    };
+    let own = (marks.from.value == SizeFrom::Figure).then_some(SizeFrom::Figure);
+    let others = others.chain(own).flat_map(|from| likes(from).into_iter().map(move |like| (from, like)));
+    let solved = others.map(|(from, like)| -> Result<SizeAlternative, Problems> {
         let mut marks = marks.clone();
         marks.from.value = from;
+        if let Some(like) = like {
+            marks.pictures.iter_mut().filter_map(|picture| picture.figure.as_mut()).for_each(|f| f.like = like);
+        }
         if from == SizeFrom::AsPictured {
             // What the rectangle says by itself.
             marks.pictures.iter_mut().filter(|picture| sized(picture)).for_each(|p| p.lengths.clear());
         }
         let spread = Spread::over(&marks)?;
         let factor = spread.solved().pictures.first().map_or(1.0, |picture| picture.factor);
-        Ok(SizeAlternative { from, factor, finished: spread.of(&finished_length) })
+        Ok(SizeAlternative { from, like, factor, finished: spread.of(&finished_length) })
     });
     solved.filter_map(Result::ok).collect()
 }
@@ -176,6 +199,7 @@ fn size_report(marks: &Marks, solved: &Solved) -> SizeReport {
             ScaleFrom::KnownLengths => "known lengths",
             ScaleFrom::Rectangle => "rectangle",
             ScaleFrom::Figure => "figure",
+            ScaleFrom::Hand => "hand",
             ScaleFrom::Finished => "finished",
             ScaleFrom::Tie(_) => "tie",
         },
@@ -208,6 +232,7 @@ const fn source_words(from: SizeFrom) -> &'static str {
         SizeFrom::KnownLengths => "known lengths",
         SizeFrom::AsPictured => "as pictured",
         SizeFrom::Figure => "figure",
+        SizeFrom::Hand => "hand",
         SizeFrom::Finished(_) => "finished",
     }
 }

@@ -10,7 +10,7 @@ use crate::problem::{Place, Placed, Problem, Problems};
 use crate::space::{Map, Pattern, Pixels, Plane, Point};
 
 use super::remarks::remarks;
-use super::view::{View, heights_known};
+use super::view::{View, heights_known, unlikely};
 use super::yardsticks::{Against, Doubts, Fit, Pairs, Yardsticks, sensitivities};
 use super::{Marks, Measured, PictureMarks, Spot, chi_square, extent, figure};
 
@@ -92,6 +92,8 @@ pub enum ScaleFrom {
     Rectangle,
     /// Its figure.
     Figure,
+    /// The hand at the prop.
+    Hand,
     /// The finished length.
     Finished,
     /// Known lengths that also stand in this picture.
@@ -201,9 +203,17 @@ pub(super) fn solve_near(marks: &Marks, near: Option<&Solved>) -> Result<Solved,
     if !problems.is_empty() {
         return Err(problems);
     }
-    let pictures: Vec<PictureScale> = scales.into_iter().flatten().collect();
+    let mut pictures: Vec<PictureScale> = scales.into_iter().flatten().collect();
+    for scale in &mut pictures {
+        scale.factor *= marks.times;
+        for estimate in &mut scale.estimates {
+            estimate.factor *= marks.times;
+            estimate.sd *= marks.times;
+        }
+    }
     let remarks = marks.pictures.iter().zip(&pictures).flat_map(|(picture, scale)| remarks(marks, picture, scale));
-    Ok(Solved { remarks: remarks.collect(), pictures })
+    let unlikely = marks.pictures.iter().filter(|_| near.is_none()).filter_map(unlikely);
+    Ok(Solved { remarks: unlikely.chain(remarks).collect(), pictures })
 }
 
 /// What gives a picture its scale.
@@ -211,6 +221,7 @@ enum Source {
     KnownLengths,
     Rectangle,
     Figure,
+    Hand,
     /// This long, mm.
     Finished(f64),
     /// Lengths of this picture, each with its true size as another picture tells it.
@@ -245,6 +256,7 @@ fn own_source(marks: &Marks, k: usize) -> Result<Option<Source>, Problem> {
                 Some(Source::Figure)
             }
         },
+        SizeFrom::Hand => (!picture.hand.is_empty()).then_some(Source::Hand),
         SizeFrom::Finished(length) => (finished_on(marks)? == k).then(|| Source::Finished(length.to_mm())),
     })
 }
@@ -369,6 +381,7 @@ impl Source {
             Self::KnownLengths => ScaleFrom::KnownLengths,
             Self::Rectangle => ScaleFrom::Rectangle,
             Self::Figure => ScaleFrom::Figure,
+            Self::Hand => ScaleFrom::Hand,
             Self::Finished(_) => ScaleFrom::Finished,
             Self::Tie(parent, _) => ScaleFrom::Tie(*parent),
         }
@@ -381,9 +394,14 @@ impl Source {
             Self::Figure => picture
                 .figure
                 .iter()
-                .flat_map(|figure| &figure.landmarks)
-                .map(|l| Placed::new(l.landmark.value.name().to_owned(), l.landmark.place))
+                .flat_map(|figure| {
+                    let landmarks = figure::used_landmarks(figure)
+                        .map(|l| Placed::new(l.landmark.value.name().to_owned(), l.landmark.place));
+                    let limbs = figure::uses_limbs(figure).then(|| Placed::new("limbs".to_owned(), figure.place));
+                    landmarks.chain(limbs)
+                })
                 .collect(),
+            Self::Hand => picture.hand.iter().map(|hand| Placed::new(hand.name.to_owned(), hand.place)).collect(),
             Self::Finished(_) => {
                 let place = marks.finished.as_ref().map_or(marks.from.place, |ends| ends.place);
                 vec![Placed::new("finished length".to_owned(), place)]
@@ -406,6 +424,7 @@ impl Source {
                 picture.lengths.iter().map(|l| [l.length.value, span(&l.from, &l.to, l.above)]).collect()
             }
             Self::Figure => figure::heights(marks, picture, &plane),
+            Self::Hand => figure::hands(marks, picture, &plane),
             Self::Finished(mm) => {
                 let span = match &marks.finished {
                     Some(ends) => span(&ends.from, &ends.to, None),
@@ -446,7 +465,8 @@ fn seen_in_plane(marks: &Marks, k: usize) -> Result<(), Problem> {
         ends.chain(marks.finished.iter().filter(|ends| ends.picture == k).map(|ends| ("the finished length", ends)));
     let figure = picture.figure.iter().flat_map(|marked| {
         let at = marked.landmarks.iter().map(|l| (l.landmark.value.name(), [l.at.at(); 2]));
-        at.chain([("the sole", [marked.sole.at(); 2])])
+        let limbs = marked.limbs.iter().map(|limb| ("a limb", limb.ends));
+        at.chain(marked.sole.map(|sole| ("the sole", [sole.at(); 2]))).chain(limbs)
     });
     let all = lengths
         .chain(ends.map(|(name, ends)| (name, [ends.from.at(), ends.to.at()])))
@@ -471,6 +491,7 @@ fn without_size(marks: &Marks, picture: &PictureMarks) -> Problem {
         SizeFrom::KnownLengths => "a known length",
         SizeFrom::AsPictured => "a known rectangle or a known length",
         SizeFrom::Figure => "a figure",
+        SizeFrom::Hand => "a hand",
         SizeFrom::Finished(_) => "the two ends of the finished prop",
     };
     let others = marks.pictures.iter().filter(|other| other.name.value != picture.name.value);

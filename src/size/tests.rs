@@ -3,10 +3,10 @@
 use kurbo::Affine;
 use proptest::prelude::*;
 
-use super::figure::fraction;
+use super::figure::{FIST, HAND_LENGTH, fraction, stature_of_pose};
 use super::spread::{Dice, drawn};
 use super::*;
-use crate::build_file::{Landmark, SizeFrom};
+use crate::build_file::{Landmark, Like, SizeFrom};
 use crate::problem::{Level, Place, Placed, Problem};
 use crate::space::{Map, Pattern, Pixels, Point};
 use crate::units::Length;
@@ -45,6 +45,7 @@ fn picture(name: &str) -> PictureMarks {
         camera_distance: None,
         above: None,
         figure: None,
+        hand: vec![],
         hulls: vec![],
         size: [4000.0, 3000.0],
     }
@@ -56,7 +57,15 @@ fn hull(points: Vec<Point<Pixels>>) -> Vec<HullMarks> {
 }
 
 fn build(from: SizeFrom, pictures: Vec<PictureMarks>) -> Marks {
-    Marks { from: placed(from, 1), height_in_shoes: None, shoes: 0.0, pictures, finished: None, measures: vec![] }
+    Marks {
+        from: placed(from, 1),
+        height_in_shoes: None,
+        times: 1.0,
+        shoes: 0.0,
+        pictures,
+        finished: None,
+        measures: vec![],
+    }
 }
 
 fn ends(picture: usize, [from, to]: [Spot; 2]) -> EndMarks {
@@ -227,7 +236,7 @@ mod figure {
             at: Spot { y: measured(1500.0 - rise.value, rise.sd), ..exactly(0.0) },
             fraction: fraction(landmark),
         });
-        FigureMarks { sole: exactly(1500.0), landmarks: landmarks.collect(), place: Place::default() }
+        upright(exactly(1500.0), landmarks.collect())
     }
 
     /// Three landmarks and a wearer of 1680 mm (worked example of this project).
@@ -286,6 +295,75 @@ mod figure {
         near(found.pictures[0].factor, 2.0, 1e-9);
         near(found.pictures[0].estimates[0].factor, 2.0, 1e-9);
         assert!(found.remarks[0].text.contains("80 mm of shoes"), "{}", found.remarks[0]);
+    }
+
+    /// Six limbs of a figure that does not stand upright (worked example of this project: 1164 ± 43 px over statures from 950
+    /// to 1500 px and 200 directions; plain averaging gives 1074).
+    #[test]
+    fn the_limbs_of_a_posed_figure_tell_its_stature() {
+        let limbs = [
+            (205.0, measured(0.182, 0.006)),
+            (318.0, measured(0.288, 0.012)),
+            (214.0, measured(0.245, 0.010)),
+            (271.0, measured(0.246, 0.009)),
+            (198.0, measured(0.186, 0.008)),
+            (171.0, measured(0.146, 0.008)),
+        ];
+        let (mean, sd) = stature_of_pose(&limbs, 3.0);
+        near(mean, 1164.0, 4.0);
+        near(sd, 43.0, 4.0);
+    }
+
+    /// Drawn 5.5 heads tall (worked example of this project): as tall as the wearer the staff has 1415 mm, by the head 1038,
+    /// half way between 1212.
+    #[test]
+    fn a_stylised_figure_is_like_its_wearer_in_what_is_chosen() {
+        let mut marks = keeper();
+        let finished = |marks: &mut Marks, like: Like| {
+            let figure = marks.pictures[0].figure.as_mut().expect("there is one");
+            (figure.heads, figure.like) = (5.5, like);
+            finished_length(marks, &solved(marks))
+        };
+        near(finished(&mut marks, Like::Stature), 1415.0, 0.5);
+        near(finished(&mut marks, Like::Head), 1038.0, 1.0);
+        near(finished(&mut marks, Like::Blend(0.5)), 1212.0, 1.0);
+        // By the shoulder alone: 0.818 · 1680 mm over 958 px, times 985 px.
+        near(finished(&mut marks, Like::Shoulder), 0.818 * 1680.0 / 958.0 * 985.0, 0.5);
+        let others: Vec<Option<Like>> = alternatives(&marks).into_iter().map(|other| other.like).collect();
+        assert_eq!(others, [Some(Like::Stature), Some(Like::Head), Some(Like::Blend(0.5))]);
+    }
+
+    /// A fist of 80 ± 1.5 mm seen 58 ± 1.5 px broad and drawn (worked example of this project): 1.379 ± 0.082, so 1359 ± 81 mm.
+    #[test]
+    fn the_hand_at_the_prop_sizes_it_roughly() {
+        let mut marks = keeper();
+        marks.from.value = SizeFrom::Hand;
+        let [from, to] = span(58.0, 1.5);
+        marks.pictures[0].hand = vec![HandMark {
+            name: "fist",
+            from,
+            to,
+            size: HandSize::Measured(measured(80.0, 1.5)),
+            style: measured(1.0, 0.05),
+            place: Place::default(),
+        }];
+        let s = spread(&marks, &factor).expect("solved");
+        near(s.value, 1.379, 0.001);
+        near(s.sd, 0.082, 0.001);
+        let finished = spread(&marks, &finished_length).expect("solved");
+        near(finished.value, 1359.0, 1.0);
+        near(finished.sd, 81.0, 1.0);
+        let others = alternatives(&marks);
+        assert_eq!(others.iter().map(|other| other.from).collect::<Vec<_>>(), [SizeFrom::Figure]);
+    }
+
+    /// ANSUR II: C. Gordon and others, 2012 Anthropometric Survey of U.S. Army Personnel, NATICK/TR-15/007, 2014: stature, hand
+    /// breadth and hand length of men and women, means in mm (body table).
+    #[test]
+    fn hands_are_those_of_the_survey() {
+        let (men, women) = ((1756.2, 88.3, 193.3), (1628.5, 78.2, 181.1));
+        near(FIST.value, f64::midpoint(men.1 / men.0, women.1 / women.0), 0.000_1);
+        near(HAND_LENGTH.value, f64::midpoint(men.2 / men.0, women.2 / women.0), 0.000_1);
     }
 
     #[test]
@@ -354,7 +432,20 @@ fn person(camera: &Map<Pattern, Pixels>) -> FigureMarks {
         let fraction = fraction(landmark);
         LandmarkMark { landmark: placed(landmark, 20), at: at(fraction.value * 1680.0), fraction }
     });
-    FigureMarks { sole: at(0.0), landmarks: landmarks.to_vec(), place: Place::default() }
+    upright(at(0.0), landmarks.to_vec())
+}
+
+/// An ordinary figure that stands upright.
+fn upright(sole: Spot, landmarks: Vec<LandmarkMark>) -> FigureMarks {
+    FigureMarks {
+        sole: Some(sole),
+        landmarks,
+        limbs: vec![],
+        pose: measured(0.0, 1.0),
+        heads: 7.5,
+        like: Like::Stature,
+        place: Place::default(),
+    }
 }
 
 /// A staff of 1400 mm and everything that could give it its size.
@@ -446,10 +537,14 @@ fn marks_take_every_number_of_the_build_with_its_error() {
         camera_distance: None,
         above: None,
         figure: Some(Figure {
-            sole: p(5.0, 900.0),
+            sole: Some(p(5.0, 900.0)),
             landmarks: vec![(placed(Landmark::Eye, 20), p(5.0, 100.0))],
+            limbs: vec![],
+            heads: 7.5,
+            like: Like::Stature,
             place: Place::default(),
         }),
+        hand: None,
     };
     let build = Build {
         name_place: Place::default(),
@@ -462,6 +557,8 @@ fn marks_take_every_number_of_the_build_with_its_error() {
             hand_length: None,
             fist: None,
         }),
+        other_heights: vec![],
+        times: 1.0,
         pictures: vec![front],
         size: placed(SizeFrom::KnownLengths, 1),
         finished: Some(ends("")),

@@ -4,7 +4,7 @@ use kurbo::{Affine, Vec2};
 
 use super::yardsticks::sensitivities;
 use super::{Marks, PictureMarks, RectangleMarks};
-use crate::plane::{Seen, SeenLens, SeenRectangle, proportion, straighten};
+use crate::plane::{Seen, SeenLens, SeenRectangle, proportion, proportions, straighten};
 use crate::problem::{Problem, Problems};
 use crate::space::{Lens, Map, Pixels, Plane, Point};
 
@@ -76,6 +76,42 @@ impl View {
     pub fn camera_distance(&self) -> Option<f64> {
         self.eye.map(|eye| eye.distance)
     }
+}
+
+/// What makes it unlikely that a picture shows its rectangle as it is said to be: no usual camera shows that proportion so.
+pub(super) fn unlikely(picture: &PictureMarks) -> Option<Problem> {
+    /// Beyond what clicks are off by, in parts of the proportion, and cosines of the angle between the sides.
+    const NEAR: f64 = 0.03;
+    const SQUARE: f64 = 0.03;
+    /// Standard deviations.
+    const NEVER: f64 = 4.0;
+    let rectangle = picture.rectangle.as_ref()?;
+    let [width, height] = rectangle.size?.map(|side| side.value);
+    let [across, down] = picture.size;
+    let ideal = View::of(picture).ok()?.plane.without_lens().inverse();
+    let corners =
+        [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]].map(|[x, y]| ideal.point(Point::new(x, y)));
+    let shortest = (0..4).map(|i| corners[i].distance(corners[(i + 1) % 4])).fold(f64::INFINITY, f64::min);
+    let seen = rectangle.sides.iter().all(|side| !side.is_empty());
+    let click = if seen { 0.0 } else { NEVER * rectangle.corners[0].x.sd * std::f64::consts::SQRT_2 / shortest };
+    let all = proportions(corners, Point::new(across / 2.0, down / 2.0), across.max(down), SQUARE + click);
+    let fits = |told: &f64| (told * height / width - 1.0).abs() < NEAR + click;
+    if all.as_ref().is_some_and(|all| all.iter().any(fits)) {
+        return None;
+    }
+    let looks = match all {
+        Some(all) => {
+            let (least, most) = all.iter().fold((f64::INFINITY, 0.0_f64), |(l, m), v| (l.min(*v), m.max(*v)));
+            format!("it looks as if its first side were {least:.2} to {most:.2} times as long as its second")
+        }
+        None => "its sides do not look square to each other".to_owned(),
+    };
+    let text = format!(
+        "picture \"{}\": no usual camera shows a rectangle of {width:.0} by {height:.0} mm so: {looks}; check its size, which of \
+         its corners is the first, and that the picture is not cropped",
+        picture.name.value
+    );
+    Some(Problem::warning("rectangle_unlikely", text).at(rectangle.place))
 }
 
 /// Refuses heights above a plane from which the camera's distance is not known, and heights beyond the camera.

@@ -186,6 +186,15 @@ pub fn stature_fraction(landmark: &str) -> Option<f64> {
     FRACTIONS.iter().find(|row| row.id.strip_suffix("_height") == Some(landmark)).map(|row| row.fraction)
 }
 
+/// The length of a part of the body as a part of stature: `trunk`, `thigh`, `shank`, `upper_arm`, `forearm`, `hand`;
+/// `head_and_neck` is what is left above the shoulder joints.
+pub fn limb_fraction(limb: &str) -> Option<f64> {
+    if limb == "head_and_neck" {
+        return stature_fraction("shoulder").map(|shoulder| 1.0 - shoulder);
+    }
+    FRACTIONS.iter().find(|row| row.id == limb).map(|row| row.fraction)
+}
+
 /// The candidate that `word` most likely stands for; `None` when none is near.
 pub(crate) fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     /// Below this two words share little more than some letters ("sheet" and "height" have 0.56).

@@ -4,6 +4,8 @@ mod picture;
 mod piece;
 mod size;
 
+pub(crate) use picture::WEARER_HEADS;
+
 use std::collections::BTreeMap;
 
 use kurbo::Rect;
@@ -88,6 +90,7 @@ impl Reader {
     fn build(&mut self, file: &Checked) -> Option<Build> {
         let pictures = file.named("picture");
         let wearer = file.table("wearer").map(wearer);
+        let other_heights = self.other_heights(file);
         let paper = file.table("paper").and_then(|paper| self.paper(paper));
         let foam_at_hand = self.foam_at_hand(file.tables("foam_at_hand"));
         let specs = self.pictures(pictures);
@@ -112,6 +115,8 @@ impl Reader {
             },
             date: build.text("date").map(|date| date.value),
             wearer: wearer.map_or(Some(None), |wearer| wearer.map(Some))?,
+            other_heights: other_heights?,
+            times: 1.0,
             pictures: specs?,
             size: size?,
             finished: finished.map_or(Some(None), |ends| ends.map(Some))?,
@@ -121,6 +126,25 @@ impl Reader {
             measures: measures.into_iter().collect::<Option<_>>()?,
             marks: std::mem::take(&mut self.marks),
         })
+    }
+
+    fn other_heights(&mut self, file: &Checked) -> Option<Vec<Length>> {
+        let Some(table) = file.table("other_heights") else {
+            return (!file.wrote("other_heights")).then(Vec::new);
+        };
+        if !file.wrote("wearer") {
+            let text = "other heights say how large the prop is for others, beside the wearer whom the marks are for; say who \
+                        that is: [wearer] with height = \"168 cm\"";
+            self.error("no_wearer", table.place, text);
+        }
+        let heights = table.lengths("heights")?.value;
+        for (i, height) in heights.iter().enumerate() {
+            if heights[..i].iter().any(|former| former.value == height.value) {
+                let text = format!("{} mm is listed twice; each height once is enough", height.value.to_mm());
+                self.error("duplicate", height.place, text);
+            }
+        }
+        Some(heights.into_iter().map(|height| height.value).collect())
     }
 
     fn paper(&mut self, paper: &Checked) -> Option<PaperSpec> {

@@ -2,7 +2,7 @@
 
 use super::{Pictures, Reader};
 use crate::build_file::build::{
-    Figure, KnownLength, KnownPlace, KnownRectangle, Landmark, LensSpec, Light, PictureSpec,
+    Figure, Hand, KnownLength, KnownPlace, KnownRectangle, Landmark, LensSpec, Light, Like, Limb, PictureSpec,
 };
 use crate::build_file::check::Checked;
 use crate::problem::{Place, Placed};
@@ -14,7 +14,10 @@ fn usual_give_or_take(length: Length) -> Length {
     Length::mm((length.to_mm() * 0.01).max(1.0))
 }
 
-/// An ordinary adult stands 7.5 heads tall (common practice, no source); beyond this a figure is stylised.
+/// An ordinary adult's height in heads (common practice, no source).
+pub(crate) const WEARER_HEADS: f64 = 7.5;
+
+/// Beyond this a figure is stylised (common practice, no source).
 const ORDINARY_HEADS: std::ops::RangeInclusive<f64> = 7.0..=8.0;
 
 impl Reader {
@@ -31,6 +34,7 @@ impl Reader {
         let known_lengths: Vec<_> = lengths.iter().map(|length| self.known_length(length)).collect();
         let known_rectangle = table.table("known_rectangle").map(|rectangle| self.known_rectangle(rectangle));
         let figure = table.table("figure").map(|figure| self.figure(figure));
+        let hand = table.table("hand").map(|hand| self.hand(hand));
         let lens = table.table("lens").map(lens);
         let edges = table.table("lens").and_then(|lens| lens.strokes("straight_edges"));
         let along = edges.into_iter().flat_map(|edges| edges.value).flatten();
@@ -50,6 +54,7 @@ impl Reader {
             camera_distance,
             above,
             figure: figure.map_or(Some(None), |figure| figure.map(Some))?,
+            hand: hand.map_or(Some(None), |hand| hand.map(Some))?,
         })
     }
 
@@ -184,36 +189,101 @@ impl Reader {
     }
 
     fn figure(&mut self, table: &Checked) -> Option<Figure> {
-        if let (Some(heads), Some(_)) = (table.number("heads"), table.place_of("heads"))
-            && !ORDINARY_HEADS.contains(&heads.value)
-        {
+        let heads = table.number("heads")?;
+        let like = table.text("like")?;
+        if !ORDINARY_HEADS.contains(&heads.value) && table.place_of("like").is_none() {
             let text = format!(
-                "a figure {} heads tall is stylised; this version takes it to be as tall as the wearer, whose \
-                 proportions are \
-                 about 7.5 heads, so check the size against a known length",
+                "a figure {} heads tall has other proportions than the wearer, who is about {WEARER_HEADS} heads tall, and \
+                 it is not said in what it is to be like the wearer: it is taken to be as tall; choose with like = \
+                 \"stature\", \"head\", \"shoulder\" or \"blend\"",
                 heads.value
             );
-            self.warn("not_used_yet", heads.place, text);
+            self.warn("which_likeness", heads.place, text);
         }
-        let marks = table.table("landmarks")?;
+        let marks = table.table("landmarks");
         let landmark = |landmark: Landmark| {
-            let at = marks.point(landmark.name())?;
+            let at = marks?.point(landmark.name())?;
             Some((Placed::new(landmark, at.place), at.value))
         };
         let landmarks: Vec<_> = Landmark::ALL.into_iter().filter_map(landmark).collect();
-        if !Landmark::ALL.iter().any(|landmark| marks.wrote(landmark.name())) {
+        let limbs = table.table("limbs");
+        let limb = |limb: Limb| {
+            let ends = limbs?.points(limb.name())?;
+            Some((Placed::new(limb, ends.place), [ends.value.first()?.value, ends.value.get(1)?.value]))
+        };
+        let limbs: Vec<_> = Limb::ALL.into_iter().filter_map(limb).collect();
+        if let Some(marks) = marks
+            && !Landmark::ALL.iter().any(|landmark| marks.wrote(landmark.name()))
+        {
             let text = "the sole alone gives no height; mark at least one of knee, hip, shoulder, chin, eye and crown";
             self.error("missing_key", marks.place, text);
         }
-        let sole = marks.point("sole")?;
+        if !table.wrote("landmarks") && limbs.is_empty() && !table.wrote("limbs") {
+            let text = "nothing is marked on the figure; mark landmarks = { sole = [x, y], eye = [x, y] } on one that stands \
+                        upright, or limbs = { thigh = [[x, y], [x, y]] } on another";
+            self.error("missing_key", table.place, text);
+        }
+        if like.value == "shoulder" && !landmarks.iter().any(|(landmark, _)| landmark.value == Landmark::Shoulder) {
+            let text = "like = \"shoulder\" needs the shoulder and the sole among the landmarks; mark them";
+            self.error("missing_key", like.place, text);
+        }
+        let sole = match marks {
+            Some(marks) => Some(marks.point("sole")?.value),
+            None => None,
+        };
         for (landmark, at) in &landmarks {
-            if *at == sole.value {
+            if Some(*at) == sole {
                 let (name, Point { x, y, .. }) = (landmark.value.name(), at);
                 let text = format!("the {name} is at the same place as the sole, [{x}, {y}]; mark both where they are");
                 self.error("same_place", landmark.place, text);
             }
         }
-        Some(Figure { sole: sole.value, landmarks, place: table.place })
+        for (limb, [from, to]) in &limbs {
+            self.apart(limb.value.name(), limb.place, [*from, *to]);
+        }
+        let like = match like.value.as_str() {
+            "head" => Like::Head,
+            "shoulder" => Like::Shoulder,
+            "blend" => Like::Blend(table.number("blend")?.value),
+            _ => Like::Stature,
+        };
+        Some(Figure { sole, landmarks, limbs, heads: heads.value, like, place: table.place })
+    }
+
+    fn hand(&mut self, table: &Checked) -> Option<Hand> {
+        let mut ends = |key: &'static str| {
+            let points = table.points(key)?;
+            let ends = [points.value.first()?.value, points.value.get(1)?.value];
+            self.apart(key, points.place, ends);
+            Some(ends)
+        };
+        let (fist, length) = (ends("fist"), ends("length"));
+        if fist.is_none() && length.is_none() {
+            if !table.wrote("fist") && !table.wrote("length") {
+                let text = "nothing is marked on the hand; mark fist = [[x, y], [x, y]] across it, or length = [[x, y], [x, y]]";
+                self.error("missing_key", table.place, text);
+            }
+            return None;
+        }
+        let drawn = table.switch("drawn").is_none_or(|drawn| drawn.value);
+        Some(Hand { fist, length, drawn, place: table.place })
+    }
+
+    /// Two ends that are one place, or as good as one, measure nothing.
+    fn apart(&mut self, what: &str, place: Place, [from, to]: [Point<Pixels>; 2]) {
+        let distance = from.distance(to);
+        if distance < super::LEAST_APART {
+            let text = format!(
+                "the two ends of {what}, [{}, {}] and [{}, {}], lie {distance:.2} px apart, at least {} are needed; mark them \
+                 where they are",
+                from.x,
+                from.y,
+                to.x,
+                to.y,
+                super::LEAST_APART
+            );
+            self.error("ends_too_near", place, text);
+        }
     }
 }
 
@@ -230,9 +300,13 @@ fn marks(picture: &Checked) -> Vec<Placed<Point<Pixels>>> {
     let corners = picture.table("known_rectangle").and_then(|table| table.points("corners"));
     let places = picture.table("known_rectangle").map_or(&[][..], |rectangle| rectangle.tables("place"));
     let places = places.iter().filter_map(|place| place.point("at"));
+    let limbs = picture.table("figure").and_then(|figure| figure.table("limbs"));
+    let limbs = Limb::ALL.into_iter().filter_map(|limb| limbs?.points(limb.name()));
+    let hand = ["fist", "length"].into_iter().filter_map(|key| picture.table("hand")?.points(key));
+    let ends = limbs.chain(hand).flat_map(|ends| ends.value);
     let landmarks = picture.table("figure").and_then(|figure| figure.table("landmarks"));
     let levels = Landmark::ALL.into_iter().map(Landmark::name).chain(["sole"]);
     let landmarks = levels.filter_map(|name| landmarks?.point(name));
     let corners = corners.into_iter().flat_map(|corners| corners.value);
-    lengths.flatten().chain(corners).chain(places).chain(landmarks).collect()
+    lengths.flatten().chain(corners).chain(places).chain(landmarks).chain(ends).collect()
 }

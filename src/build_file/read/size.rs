@@ -46,6 +46,16 @@ impl Reader {
                 self.needs(given.rectangle || given.lengths, from.place, text);
                 SizeFrom::AsPictured
             }
+            "hand" => {
+                self.needs(given.hand, from.place, "from = \"hand\" needs the marked hand: [picture.NAME.hand]");
+                self.needs(
+                    given.wearer,
+                    from.place,
+                    "from = \"hand\" needs the one who carries the prop: [wearer] with height, and with fist or hand_length \
+                     where they are measured",
+                );
+                SizeFrom::Hand
+            }
             _ => {
                 self.needs(
                     given.wearer,
@@ -87,6 +97,10 @@ impl Reader {
         if given.figure && given.wearer {
             sources.push(("figure", SizeFrom::Figure));
         }
+        // A hand is a check on other sources, and a source by itself only where there is no other.
+        if given.hand && given.wearer && sources.is_empty() {
+            sources.push(("hand", SizeFrom::Hand));
+        }
         match sources.as_slice() {
             [(_, only)] => Some(Placed::new(*only, place)),
             [] if !given.needs_size => Some(Placed::new(SizeFrom::AsPictured, place)),
@@ -116,6 +130,7 @@ struct Given {
     lengths: bool,
     rectangle: bool,
     figure: bool,
+    hand: bool,
     wearer: bool,
     needs_size: bool,
 }
@@ -132,6 +147,7 @@ impl Given {
             lengths: any("known_length"),
             rectangle: pictures.iter().filter_map(|(_, picture)| picture.table("known_rectangle")).any(sized),
             figure: any("figure"),
+            hand: any("hand"),
             wearer: file.wrote("wearer"),
             needs_size: pieces.iter().any(scales),
         }
