@@ -196,6 +196,10 @@ fn another_wearer_gets_a_pattern_of_another_size() {
         serde_json::from_slice(&fs::read(out.join(name).join("made.json")).expect("written")).expect("JSON")
     };
     let own = made("");
+    let files = own["files"].as_array().expect("a list");
+    assert!(files.iter().any(|file| file == "sizes.png") && out.join("sizes.png").exists());
+    let pages = own["documents"][0]["pages"].as_array().expect("a list");
+    assert_eq!(pages.iter().filter(|page| page["role"] == "sizes").count(), 1);
     for (name, height) in [("for-1500-mm", 1500.0), ("for-1900-mm", 1900.0)] {
         let other = made(name);
         let times = (height + 35.0) / (1680.0 + 35.0);

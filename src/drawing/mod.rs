@@ -7,6 +7,7 @@ mod lines;
 mod preview;
 mod rulers;
 mod setting;
+mod sizes;
 mod tile;
 
 pub use block::{cut_words, sizes_words};
@@ -14,6 +15,7 @@ pub use clip::clip;
 pub use cover::{Facts, front};
 pub use lines::{Class, Drawing, Label, Line, Stroke, WORDS_GREY};
 pub use preview::{Figure, flat_figure, side_by_side};
+pub use sizes::{SizeShown, sizes, sizes_page};
 pub use tile::{Header, tiles, words_beside};
 
 pub(crate) use setting::{shorten, wrap};

@@ -1,18 +1,24 @@
 //! Plan → files in memory: one PDF a paper, the pieces for cutters, the preview, the list, the manifest.
 
-use kurbo::Size;
+use kurbo::{Affine, BezPath, Shape as _, Size};
 
 use super::Plan;
 use super::manifest::{DocumentReport, Manifest, PageReport};
-use crate::build_file::PaperSize;
-use crate::drawing::{Drawing, Facts, Figure, Header, cut_words, front, side_by_side, tiles};
+use crate::build_file::{Like, PaperSize, SizeFrom};
+use crate::drawing::{
+    Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, tiles,
+};
 use crate::output::{Document, OutFile, Sheetful, pdf, pieces_svg, preview_png};
 use crate::paper::{Layout, Tile};
+use crate::pattern::Piece;
+use crate::size::farthest_apart;
+use crate::space::{Page, Pattern, Point};
 use crate::text::{ENGLISH, fill};
 use crate::units::{Length, Shown, show, show_at_least};
 
-/// Height of the preview, in pixels.
+/// Heights of the preview and of the sizes side by side, in pixels.
 const PREVIEW_HEIGHT: u32 = 1200;
+const SIZES_HEIGHT: u32 = 1000;
 
 /// Everything that `make` writes.
 #[derive(Debug)]
@@ -30,19 +36,22 @@ pub(super) struct Paged {
     /// Index into [`Plan::layouts`].
     layout: usize,
     front: usize,
+    /// The last of the front pages compares sizes.
+    sizes: bool,
 }
 
 /// All files of `plan`. `build_file` is the name problems are reported under.
 pub fn write_out(plan: Plan, build_file: &str) -> Made {
     let facts = facts(&plan);
+    let compared = compared(&plan, &facts);
     let mut files = Vec::new();
     let mut paged = Vec::new();
     for (index, layout) in plan.layouts.iter().enumerate() {
         for paper in &layout.core.papers {
-            let (bytes, front) = document(&plan, layout, paper, &facts);
+            let (bytes, front) = document(&plan, layout, paper, &facts, compared.as_ref());
             let file = format!("pattern-{}.pdf", slug(&paper.name));
             files.push(OutFile { name: file.clone(), bytes });
-            paged.push(Paged { file, paper: paper.clone(), layout: index, front });
+            paged.push(Paged { file, paper: paper.clone(), layout: index, front, sizes: compared.is_some() });
         }
     }
     let pieces = &plan.survey.pieces;
@@ -50,6 +59,9 @@ pub fn write_out(plan: Plan, build_file: &str) -> Made {
     files.push(OutFile { name: "pieces.csv".into(), bytes: pieces_csv(&plan).into_bytes() });
     let (preview, size) = side_by_side(pieces, figure(&plan).as_ref());
     files.push(OutFile { name: "preview.png".into(), bytes: preview_png(&preview, size, PREVIEW_HEIGHT) });
+    if let Some((drawing, size)) = &compared {
+        files.push(OutFile { name: "sizes.png".into(), bytes: preview_png(drawing, *size, SIZES_HEIGHT) });
+    }
     let mut names: Vec<String> = files.iter().map(|file| file.name.clone()).collect();
     names.push("made.json".into());
     let manifest = Manifest::new(&plan, &paged, names, build_file);
@@ -59,15 +71,21 @@ pub fn write_out(plan: Plan, build_file: &str) -> Made {
     Made { files, manifest }
 }
 
-fn document(plan: &Plan, layout: &Layout, paper: &PaperSize, facts: &Facts) -> (Vec<u8>, usize) {
+fn document(
+    plan: &Plan,
+    layout: &Layout,
+    paper: &PaperSize,
+    facts: &Facts,
+    compared: Option<&(Drawing<Page>, Size)>,
+) -> (Vec<u8>, usize) {
     let pieces = &plan.survey.pieces;
-    let count = layout.tiles.len();
+    let count = layout.tiles.len() + usize::from(compared.is_some());
     let front = front(layout, pieces, facts, &paper.name, &|front| front + count);
     let build = &plan.survey.build;
     let header = Header {
         build: build.date.as_ref().map_or_else(|| build.name.clone(), |date| format!("{}  ·  {date}", build.name)),
         shown: build.units,
-        before: front.len(),
+        before: front.len() + usize::from(compared.is_some()),
         pages: front.len() + count,
     };
     let origin = layout.core.on(paper).origin().to_vec2();
@@ -77,7 +95,7 @@ fn document(plan: &Plan, layout: &Layout, paper: &PaperSize, facts: &Facts) -> (
         let size = Size::new(paper.width.to_mm(), paper.height.to_mm());
         Sheetful { size, drawing: on_paper, label, bookmark }
     };
-    let fronts = front.len();
+    let fronts = header.before;
     let mut pages: Vec<Sheetful> = front
         .into_iter()
         .enumerate()
@@ -87,6 +105,10 @@ fn document(plan: &Plan, layout: &Layout, paper: &PaperSize, facts: &Facts) -> (
             page(drawing, label, bookmark)
         })
         .collect();
+    if let Some((drawing, size)) = compared {
+        let drawing = sizes_page(drawing, *size, layout.core.size);
+        pages.push(page(drawing, "sizes".to_owned(), ENGLISH.bookmark_sizes.to_owned()));
+    }
     let drawn = tiles(layout, pieces, &header);
     pages.extend(drawn.into_iter().zip(&layout.tiles).map(|(drawing, tile)| {
         let name = tile.name();
@@ -110,7 +132,11 @@ impl Paged {
         let size_mm = [self.paper.width.to_mm(), self.paper.height.to_mm()];
         let front = (0..self.front).map(|index| PageReport {
             page: index + 1,
-            role: if index == 0 { "cover" } else { "list" },
+            role: match index {
+                0 => "cover",
+                index if self.sizes && index + 1 == self.front => "sizes",
+                _ => "list",
+            },
             sheet: None,
             strip: None,
             in_strip: None,
@@ -146,6 +172,69 @@ impl Paged {
     }
 }
 
+/// The prop by every source that tells its size, beside the wearer; `None` where no picture sizes it.
+fn compared(plan: &Plan, facts: &Facts) -> Option<(Drawing<Page>, Size)> {
+    let survey = &plan.survey;
+    survey.size.as_ref()?;
+    let chosen = SizeShown {
+        by: by_words(survey.build.size.value, None).to_owned(),
+        length: facts.length.clone(),
+        times: 1.0,
+        chosen: true,
+    };
+    let shown = survey.build.units;
+    let others = survey.alternatives.iter().map(|other| {
+        let half = (other.finished.high - other.finished.low) / 2.0;
+        let [length, half] = [show(Length::mm(other.finished.value), shown), show_at_least(Length::mm(half), shown)];
+        SizeShown {
+            by: by_words(other.from, other.like).to_owned(),
+            length: fill(ENGLISH.give_or_take, &[&length, &half]),
+            times: other.finished.value / survey.finished.length_mm,
+            chosen: false,
+        }
+    });
+    let all: Vec<SizeShown> = std::iter::once(chosen).chain(others).collect();
+    Some(sizes(&standing(&survey.pieces)?, &all, figure(plan).as_ref()))
+}
+
+/// The pieces of the picture on which they reach farthest, set upright: their longest way stands on y = 0, about x = 0.
+fn standing(pieces: &[Piece]) -> Option<BezPath> {
+    let mut groups: Vec<(usize, Vec<&Piece>)> = Vec::new();
+    for piece in pieces {
+        let Some(picture) = piece.picture else { continue };
+        match groups.iter_mut().find(|(other, _)| *other == picture) {
+            Some((_, group)) => group.push(piece),
+            None => groups.push((picture, vec![piece])),
+        }
+    }
+    let points = |group: &[&Piece]| -> Vec<Point<Pattern>> {
+        group.iter().flat_map(|piece| piece.outline.flatten(0.5).concat()).collect()
+    };
+    let ends = groups.iter().filter_map(|(_, group)| Some((group, farthest_apart(&points(group))?)));
+    let (group, [a, b]) = ends.max_by(|(_, [a, b]), (_, [c, d])| a.distance(*b).total_cmp(&c.distance(*d)))?;
+    let (low, high) = if a.y > b.y { (a.raw(), b.raw()) } else { (b.raw(), a.raw()) };
+    let up = (high - low).atan2();
+    let turn = Affine::rotate(-std::f64::consts::FRAC_PI_2 - up);
+    let all: BezPath = group.iter().flat_map(|piece| turn * piece.outline.raw().clone()).collect();
+    let bounds = all.bounding_box();
+    Some(Affine::translate((-bounds.center().x, -bounds.y1)) * all)
+}
+
+/// A source of the size, for a person.
+const fn by_words(from: SizeFrom, like: Option<Like>) -> &'static str {
+    match (from, like) {
+        (SizeFrom::KnownLengths, _) => ENGLISH.by_known_lengths,
+        (SizeFrom::AsPictured, _) => ENGLISH.by_as_pictured,
+        (SizeFrom::Figure, None) => ENGLISH.by_figure,
+        (SizeFrom::Figure, Some(Like::Stature)) => ENGLISH.by_figure_stature,
+        (SizeFrom::Figure, Some(Like::Head)) => ENGLISH.by_figure_head,
+        (SizeFrom::Figure, Some(Like::Shoulder)) => ENGLISH.by_figure_shoulder,
+        (SizeFrom::Figure, Some(Like::Blend(_))) => ENGLISH.by_figure_blend,
+        (SizeFrom::Hand, _) => ENGLISH.by_hand,
+        (SizeFrom::Finished(_), _) => ENGLISH.by_finished,
+    }
+}
+
 fn facts(plan: &Plan) -> Facts {
     let survey = &plan.survey;
     let shown = survey.build.units;
@@ -158,7 +247,7 @@ fn facts(plan: &Plan) -> Facts {
         let half = if half >= 10.0 { half.ceil() } else { half };
         fill(ENGLISH.give_or_take, &[&value, &show_at_least(Length::mm(half), shown)])
     };
-    let wearer = survey.build.wearer.filter(|_| survey.build.size.value == crate::build_file::SizeFrom::Figure);
+    let wearer = survey.build.wearer.filter(|_| survey.build.size.value == SizeFrom::Figure);
     Facts {
         name: survey.build.name.clone(),
         date: survey.build.date.clone(),
@@ -179,8 +268,7 @@ fn facts(plan: &Plan) -> Facts {
 }
 
 /// Where the size comes from, for a person.
-fn rests_on(from: crate::build_file::SizeFrom, pictured: bool) -> &'static str {
-    use crate::build_file::SizeFrom;
+fn rests_on(from: SizeFrom, pictured: bool) -> &'static str {
     match from {
         _ if !pictured => ENGLISH.rests_on_full_size,
         SizeFrom::KnownLengths => ENGLISH.rests_on_known_lengths,

@@ -10,8 +10,8 @@ use crate::pattern::{Piece, frail_problems};
 use crate::problem::{Problem, Problems};
 use crate::shape::Found;
 use crate::size::{
-    FinishedReport, Interval, Marks, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives,
-    farthest_out, length_and_breadth, longest, report,
+    FinishedReport, Interval, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives, farthest_out,
+    length_and_breadth, longest, report,
 };
 use crate::space::{Map, Pattern};
 use crate::units::{Length, show, show_at_least};
@@ -39,6 +39,8 @@ pub struct Survey {
     pub finished: FinishedReport,
     /// Distances the maker asked for.
     pub measures: Vec<MeasureReport>,
+    /// What the sources not chosen would make of it.
+    pub alternatives: Vec<SizeAlternative>,
     /// Warnings and notes.
     pub problems: Problems,
 }
@@ -73,11 +75,12 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
             problems.extend(spread.solved().remarks.iter().cloned());
             warn_coarse(&build, &size, &mut problems);
             warn_unsure(&build, finished.as_ref(), &mut problems);
-            problems.extend(finished.as_ref().into_iter().flat_map(|finished| other_sizes(&build, finished, &marks)));
             (Some(size), finished, measures)
         }
         None => (None, None, Vec::new()),
     };
+    let alternatives = if finished.is_some() { alternatives(&marks) } else { Vec::new() };
+    problems.extend(finished.iter().flat_map(|finished| other_sizes(&build, finished, &alternatives)));
     let finished = finished.unwrap_or_else(|| union_extent(&pieces));
     check_holes(&build, &pieces, &mut problems);
     check_parts(&build, &pieces, &mut problems);
@@ -85,7 +88,7 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
         problems.extend(frail_problems(piece).into_iter().map(|problem| problem.at(spec.place)));
         problems.extend(piece.symmetry.as_ref().and_then(|found| unlike(spec, piece, found)));
     }
-    Ok(Survey { build, pieces, lengths, traced, size, finished, measures, problems })
+    Ok(Survey { build, pieces, lengths, traced, size, finished, measures, alternatives, problems })
 }
 
 /// Halves or turns that differ by much may be no halves or turns.
@@ -152,14 +155,14 @@ fn warn_unsure(build: &Build, finished: Option<&FinishedReport>, problems: &mut 
 
 /// What else is marked would make the prop so long, unless it agrees. Which of them is right only the maker knows: a figure
 /// is the wearer's, a known length that of the thing in the picture.
-fn other_sizes(build: &Build, finished: &FinishedReport, marks: &Marks) -> Problems {
+fn other_sizes(build: &Build, finished: &FinishedReport, alternatives: &[SizeAlternative]) -> Problems {
     let either_way = |low: f64, high: f64| (high - low) / 2.0;
     let [low, high] = finished.length_95;
-    let differs = |other: &SizeAlternative| {
+    let differs = |other: &&SizeAlternative| {
         let Interval { value, low: least, high: most, .. } = other.finished;
         (value - finished.length_mm).abs() > either_way(low, high) + either_way(least, most)
     };
-    let told = |other: SizeAlternative| {
+    let told = |other: &SizeAlternative| {
         let by = match other.from {
             SizeFrom::KnownLengths => "the known lengths",
             SizeFrom::AsPictured => "the known rectangle",
@@ -184,7 +187,7 @@ fn other_sizes(build: &Build, finished: &FinishedReport, marks: &Marks) -> Probl
         );
         Problem::note("other_size", text).at(build.size.place)
     };
-    alternatives(marks).into_iter().filter(differs).map(told).collect()
+    alternatives.iter().filter(differs).map(told).collect()
 }
 
 fn warn_coarse(build: &Build, size: &SizeReport, problems: &mut Problems) {

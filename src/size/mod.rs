@@ -38,6 +38,11 @@ pub fn longest<S: Space>(points: &[Point<S>], map: &Map<S, Pattern>) -> f64 {
     extent::farthest(&extent::hull(&on_pattern)).map_or(0.0, |[a, b]| a.distance(b))
 }
 
+/// The two of `points` that are farthest apart; `None` for fewer than two.
+pub fn farthest_apart<S: Space>(points: &[Point<S>]) -> Option<[Point<S>; 2]> {
+    extent::farthest(&extent::hull(points)).filter(|[a, b]| a != b)
+}
+
 /// Those of `points` that reach farthest out on the pattern, in any direction.
 pub fn farthest_out<S: Space>(points: &[Point<S>], map: &Map<S, Pattern>) -> Vec<Point<S>> {
     extent::hull_through(points, map)
