@@ -93,7 +93,7 @@ fn the_sides_of_a_sheet_tell_plane_and_lens_at_once() {
                 seen([p.x + clicked[i][0], p.y + clicked[i][1]])
             });
             let rectangle = SeenRectangle { corners, sides, places: vec![], size: SIZE };
-            let lens = SeenLens { middle: middle.into(), unit, usual: vec![(0.0, 10.0)], edges: vec![] };
+            let lens = SeenLens { middle: middle.into(), unit, usual: vec![(0.0, 10.0)], edges: vec![], camera: None };
             let found = straighten(Some(&rectangle), Some(&lens)).expect("a plain view");
             let [first, _] = found.lens().expect("one was looked for").terms(focal);
             assert!((first - k).abs() < 1e-5, "{first} for {k}");

@@ -206,7 +206,8 @@ fn agree(sides: &Sides, corners: [Point<Pixels>; 4], [width, height]: [f64; 2]) 
         size: [1.0, 1.0],
     };
     let middle = Point::new(width / 2.0, height / 2.0);
-    let lens = SeenLens { middle, unit: 0.5 * width.hypot(height), usual: vec![(0.0, 1.0)], edges: Vec::new() };
+    let lens =
+        SeenLens { middle, unit: 0.5 * width.hypot(height), usual: vec![(0.0, 1.0)], edges: Vec::new(), camera: None };
     !matches!(straighten(Some(&rectangle), Some(&lens)), Err(PlaneProblem::WideAngle(_)))
 }
 

@@ -89,6 +89,17 @@ impl<'a> Sight<'a> {
         assembled(&SVector::from_column_slice(&numbers[..PLANE]), self.from, self.to)
     }
 
+    /// Cosine of the angle between the sides, and logarithm of how much longer the first is than it should be, as a camera of
+    /// this focal length sees them: both vanish for a rectangle (Z. Zhang, IEEE PAMI 22, 2000).
+    fn askew(&self, numbers: &[f64], seen: &SeenLens, focal: f64) -> [f64; 2] {
+        let [a, b, _] = self.map(numbers).inverse().columns();
+        let ray = |[x, y, w]: [f64; 3]| {
+            nalgebra::Vector3::new((x - seen.middle.x * w) / focal, (y - seen.middle.y * w) / focal, w)
+        };
+        let (a, b) = (ray(a), ray(b));
+        [a.dot(&b) / (a.norm() * b.norm()), (a.norm() / b.norm()).ln()]
+    }
+
     /// How far everything seen lies from where the numbers put it in the picture, in standard deviations.
     fn left(&self, numbers: &[f64], lens: Option<Lens>, left: &mut Vec<f64>) {
         let seen = self.seen;
@@ -121,12 +132,24 @@ impl Sights<'_> {
     fn start(&self) -> DVector<f64> {
         let plane = self.rectangle.iter().flat_map(|sight| sight.start.iter().copied());
         let terms = self.lens.iter().flat_map(|lens| lens.usual.iter().map(|(value, _)| *value));
-        DVector::from_vec(plane.chain(terms).collect())
+        let focal = self.camera().map(|camera| camera.focal.0);
+        DVector::from_vec(plane.chain(terms).chain(focal).collect())
+    }
+
+    /// What is usual of the camera, where there is a rectangle to be seen by it; its focal length is the last of the numbers.
+    fn camera(&self) -> Option<super::SeenCamera> {
+        self.lens.filter(|_| self.rectangle.is_some()).and_then(|lens| lens.camera)
+    }
+
+    /// The terms of the lens among the numbers.
+    fn terms<'n>(&self, numbers: &'n [f64]) -> &'n [f64] {
+        let first = if self.rectangle.is_some() { PLANE } else { 0 };
+        &numbers[first..first + self.lens.map_or(0, |lens| lens.usual.len())]
     }
 
     fn lens(&self, numbers: &[f64]) -> Option<Lens> {
         let seen = self.lens?;
-        let terms = &numbers[if self.rectangle.is_some() { PLANE } else { 0 }..];
+        let terms = self.terms(numbers);
         Some(Lens::new(seen.middle.raw(), seen.unit, [terms[0], terms.get(1).copied().unwrap_or(0.0)]))
     }
 
@@ -138,8 +161,15 @@ impl Sights<'_> {
             sight.left(numbers, lens, &mut left);
         }
         if let (Some(seen), Some(lens)) = (self.lens, lens) {
-            let terms = &numbers[if self.rectangle.is_some() { PLANE } else { 0 }..];
+            let terms = self.terms(numbers);
             left.extend(terms.iter().zip(&seen.usual).map(|(term, (usual, sd))| (term - usual) / sd));
+            if let (Some(sight), Some(camera)) = (&self.rectangle, self.camera()) {
+                let focal = numbers[numbers.len() - 1];
+                let [cosine, longer] = sight.askew(numbers, seen, focal.exp() * camera.long);
+                let ([usual_cosine, usual_longer], sd) = camera.square;
+                left.push((focal - camera.focal.0) / camera.focal.1);
+                left.extend([(cosine - usual_cosine) / sd, (longer - usual_longer) / sd]);
+            }
             for edge in &seen.edges {
                 let straight: Vec<kurbo::Point> = edge.iter().map(|place| lens.straighten(place.at.raw())).collect();
                 let line = best_line(&straight);

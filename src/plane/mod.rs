@@ -73,6 +73,20 @@ pub struct SeenLens {
     pub usual: Vec<(f64, f64)>,
     /// Places along edges that are straight in truth.
     pub edges: Vec<Vec<Seen>>,
+    /// What is usual of a camera; `None`: any plane counts as likely as any other.
+    pub camera: Option<SeenCamera>,
+}
+
+/// What is usual of a camera whose picture is not cropped.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SeenCamera {
+    /// The longer side of the picture, in pixels.
+    pub long: f64,
+    /// Natural logarithm of the focal length over that, and its standard deviation.
+    pub focal: (f64, f64),
+    /// Two numbers that vanish where a rectangle is seen through the middle of the picture: the cosine of the angle between its
+    /// sides and the logarithm of how much too long the first looks for the second. What they are, and their standard deviation.
+    pub square: ([f64; 2], f64),
 }
 
 /// The map that straightens the plane of `rectangle` as `lens` shows it; one plane unit is 1 mm of the rectangle. Without a

@@ -172,7 +172,8 @@ fn unbowed(sides: &Sides, corners: &[Point<Pixels>; 4], [width, height]: [f64; 2
         size,
     };
     let middle = Point::new(width / 2.0, height / 2.0);
-    let lens = SeenLens { middle, unit: 0.5 * width.hypot(height), usual: vec![(0.0, USUAL)], edges: vec![] };
+    let lens =
+        SeenLens { middle, unit: 0.5 * width.hypot(height), usual: vec![(0.0, USUAL)], edges: vec![], camera: None };
     let ideal = straighten(Some(&rectangle), Some(&lens)).ok()?.without_lens().inverse();
     Some([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]].map(|[x, y]| ideal.point(Point::new(x, y))))
 }

@@ -30,6 +30,14 @@ const HEIGHT_SD_MM: f64 = 5.0;
 /// focal length of a diagonal, as cameras that are no wide angles have it (common practice, no source).
 const USUAL_BOWING_SD: f64 = 0.02;
 
+/// Focal lengths are as long as the longer side of the picture, give or take: from a telephone's to a portrait lens. Standard
+/// deviation of the logarithm (common practice, no source).
+const FOCAL_SD: f64 = 0.4;
+
+/// How much a rectangle may look askew because pixels are not quite square and the picture is a little cropped (common practice,
+/// no source).
+const ASKEW_SD: f64 = 0.004;
+
 /// A 95 % half width, as makers say "give or take", in standard deviations.
 const GIVE_OR_TAKE_SDS: f64 = 2.0;
 
@@ -170,6 +178,9 @@ pub struct LensMarks {
     pub usual: Vec<Measured>,
     /// Places along edges that are straight in truth.
     pub edges: Vec<Vec<Spot>>,
+    /// What is usual of a camera: the logarithm of its focal length over the longer side of the picture, and two numbers that
+    /// vanish for a rectangle seen through the picture's middle; where the sides of a rectangle of known size are seen.
+    pub camera: Option<[Measured; 3]>,
     /// Where its table stands.
     pub place: Place,
 }
@@ -357,8 +368,9 @@ impl Marks {
                 spots.extend(corners.iter_mut().zip(told).filter(|(_, told)| !told).map(|(corner, _)| corner));
                 spots.extend(places.iter_mut().map(|(spot, _)| spot));
             }
-            if let Some(LensMarks { usual, edges, place: _ }) = lens {
+            if let Some(LensMarks { usual, edges, camera, place: _ }) = lens {
                 numbers.extend(usual);
+                numbers.extend(camera.iter_mut().flatten());
                 spots.extend(edges.iter_mut().flatten());
             }
             if let Some(FigureMarks { sole, landmarks, limbs, pose, heads: _, like: _, place: _ }) = figure {
@@ -390,6 +402,10 @@ fn picture_marks(picture: &PictureSpec, sight: &Sight, wearer: Option<Wearer>) -
             .flat_map(|lens| &lens.straight_edges)
             .map(|edge| edge.iter().copied().map(Spot::clicked).collect())
             .collect(),
+        camera: rectangle.as_ref().filter(|r| r.size.is_some() && tells(r)).map(|_| {
+            let askew = Measured { value: 0.0, sd: ASKEW_SD };
+            [Measured { value: 0.0, sd: FOCAL_SD }, askew, askew]
+        }),
         place: edges.map_or(picture.name.place, |lens| lens.place),
     });
     let mut marked = PictureMarks {

@@ -4,7 +4,7 @@ use kurbo::{Affine, Vec2};
 
 use super::yardsticks::sensitivities;
 use super::{Marks, PictureMarks, RectangleMarks};
-use crate::plane::{Seen, SeenLens, SeenRectangle, proportion, proportions, straighten};
+use crate::plane::{Seen, SeenCamera, SeenLens, SeenRectangle, proportion, proportions, straighten};
 use crate::problem::{Problem, Problems};
 use crate::space::{Lens, Map, Pixels, Plane, Point};
 
@@ -165,6 +165,11 @@ fn seen_lens(picture: &PictureMarks) -> Option<SeenLens> {
         unit: 0.5 * width.hypot(height),
         usual: lens.usual.iter().map(|term| (term.value, term.sd)).collect(),
         edges: lens.edges.iter().map(spots).collect(),
+        camera: lens.camera.map(|[focal, cosine, longer]| SeenCamera {
+            long: width.max(height),
+            focal: (focal.value, focal.sd),
+            square: ([cosine.value, longer.value], cosine.sd),
+        }),
     })
 }
 
