@@ -4,7 +4,7 @@ use kurbo::{Affine, BezPath, Rect, Shape as _, Size, Vec2};
 
 use super::lines::{Class, Drawing};
 use super::preview::{Figure, flat_figure};
-use super::wrap;
+use super::{shorten, wrap};
 use crate::space::Page;
 use crate::text::{BOLD, ENGLISH, REGULAR};
 
@@ -81,15 +81,18 @@ pub fn sizes(outline: &BezPath, shown: &[SizeShown], figure: Option<&Figure>) ->
     (drawing, Size::new(x, lowest + gap))
 }
 
-/// `drawing`, of `size`, as large as it fits on a page of `core` below a heading.
-pub fn sizes_page(drawing: &Drawing<Page>, size: Size, core: Size) -> Drawing<Page> {
+/// `drawing`, of `size`, as large as it fits on a page of `core` below a heading and the `name` of the build.
+pub fn sizes_page(drawing: &Drawing<Page>, size: Size, core: Size, name: &str) -> Drawing<Page> {
     /// Room for the heading, in mm.
-    const ABOVE: f64 = 16.0;
+    const ABOVE: f64 = 20.0;
     /// Em of the heading and of the line below it.
     const HEADING: [f64; 2] = [5.0, 2.7];
     let mut page = Drawing::default();
-    page.text(0.0, 6.0, HEADING[0], true, ENGLISH.sizes_heading);
-    page.text(0.0, 11.0, HEADING[1], false, ENGLISH.sizes_below);
+    page.text(0.0, 2.7, HEADING[1], false, shorten(&REGULAR, name, HEADING[1], core.width));
+    page.text(0.0, 9.5, HEADING[0], true, ENGLISH.sizes_heading);
+    for (i, line) in wrap(&REGULAR, ENGLISH.sizes_below, HEADING[1], core.width).into_iter().take(2).enumerate() {
+        page.text(0.0, 14.0 + 3.6 * f64::from(u8::from(i == 1)), HEADING[1], false, line);
+    }
     let scale = (core.width / size.width).min((core.height - ABOVE) / size.height);
     let map = Affine::translate((0.0, ABOVE)) * Affine::scale(scale);
     for line in &drawing.lines {

@@ -106,7 +106,7 @@ fn document(
         })
         .collect();
     if let Some((drawing, size)) = compared {
-        let drawing = sizes_page(drawing, *size, layout.core.size);
+        let drawing = sizes_page(drawing, *size, layout.core.size, &header.build);
         pages.push(page(drawing, "sizes".to_owned(), ENGLISH.bookmark_sizes.to_owned()));
     }
     let drawn = tiles(layout, pieces, &header);
