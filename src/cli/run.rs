@@ -256,7 +256,8 @@ fn for_others(build: &Build, heights: &[Length]) -> Result<Vec<(String, Build)>,
                     .to_owned(),
             )
         })?;
-        Ok((format!("for-{:.0}-mm", height.to_mm()), other))
+        // To a tenth: 5 ft 6 in are 1676.4 mm, and nobody is measured more finely.
+        Ok((format!("for-{}-mm", (10.0 * height.to_mm()).round() / 10.0), other))
     };
     all.into_iter().map(one).collect()
 }

@@ -190,8 +190,7 @@ pub(super) fn sights(build: &Build, pictures: &[Picture], problems: &mut Problem
             );
             problems.push(Problem::note("sides_unseen", text).at(known.corners.place));
         }
-        let places = |side: Vec<SidePlace>| side.into_iter().map(|place| (place.at, place.across, place.sd)).collect();
-        Sight { size, sides: found.map(places), ..Sight::default() }
+        Sight { size, sides: found, ..Sight::default() }
     };
     build.pictures.iter().zip(pictures).map(one).collect()
 }

@@ -171,10 +171,7 @@ impl Sights<'_> {
                 left.extend([(cosine - usual_cosine) / sd, (longer - usual_longer) / sd]);
             }
             for edge in &seen.edges {
-                let straight: Vec<kurbo::Point> = edge.iter().map(|place| lens.straighten(place.at.raw())).collect();
-                let line = best_line(&straight);
-                let along = (line.p1 - line.p0).normalize();
-                left.extend(straight.iter().zip(edge).map(|(p, place)| along.cross(*p - line.p0) / place.sd));
+                left.extend(off_line(&lens, edge).into_iter().zip(edge).map(|(off, place)| off / place.sd));
             }
         }
         DVector::from_vec(left)
@@ -211,10 +208,7 @@ fn straight(lens: &Lens, seen: &SeenLens) -> Result<(), PlaneProblem> {
     /// Standard deviations that a click is never off by.
     const NEVER: f64 = 6.0;
     for (i, edge) in seen.edges.iter().enumerate() {
-        let straight: Vec<kurbo::Point> = edge.iter().map(|place| lens.straighten(place.at.raw())).collect();
-        let line = best_line(&straight);
-        let along = (line.p1 - line.p0).normalize();
-        let off = straight.iter().map(|p| along.cross(*p - line.p0).abs()).fold(0.0, f64::max);
+        let off = off_line(lens, edge).into_iter().map(f64::abs).fold(0.0, f64::max);
         if off > NEVER * edge.iter().map(|place| place.sd).fold(0.0, f64::max) {
             return Err(PlaneProblem::NotStraight(i + 1, off));
         }
@@ -232,6 +226,14 @@ fn bows_little(lens: &Lens, seen: &SeenLens) -> Result<(), PlaneProblem> {
         return Err(PlaneProblem::WideAngle(100.0 * moved));
     }
     Ok(())
+}
+
+/// How far the places of an edge lie from the best line through them, in pixels, once `lens` bows it no more.
+fn off_line(lens: &Lens, edge: &[Seen]) -> Vec<f64> {
+    let straight: Vec<kurbo::Point> = edge.iter().map(|place| lens.straighten(place.at.raw())).collect();
+    let line = best_line(&straight);
+    let along = (line.p1 - line.p0).normalize();
+    straight.iter().map(|p| along.cross(*p - line.p0)).collect()
 }
 
 /// The line with the least squares of distances.

@@ -136,7 +136,7 @@ pub(super) fn hands(marks: &Marks, picture: &PictureMarks, plane: &Map<Pixels, P
             HandSize::Fraction(fraction) => fraction.value * (marks.height_in_shoes?.value - marks.shoes),
         };
         let seen = plane.point(hand.from.at()).distance(plane.point(hand.to.at()));
-        Some([mm * hand.style.value, seen])
+        Some([mm * picture.hand_style.value, seen])
     };
     picture.hand.iter().filter_map(one).collect()
 }

@@ -10,6 +10,7 @@ use crate::units::Length;
 use super::view::View;
 use super::{extent, figure};
 use crate::plane::Seen;
+use crate::sheets::{SidePlace, Sides};
 
 /// Standard deviation of a click, each axis, in pixels (common practice, no source).
 const CLICK_SD_PX: f64 = 1.5;
@@ -106,9 +107,8 @@ pub struct Sight {
     /// Points of the outlines of its pieces, close enough together to stand for them, by how far the pieces lie above the
     /// plane of its rectangle where that is said of them, mm.
     pub outlines: Vec<(Option<Length>, Vec<Point<Pixels>>)>,
-    /// Places found on the sides of its rectangle, each across its side, with standard deviations in pixels; an empty side was
-    /// not found.
-    pub sides: [Vec<(Point<Pixels>, kurbo::Vec2, f64)>; 4],
+    /// Places found on the sides of its rectangle.
+    pub sides: Sides,
 }
 
 /// Everything measured for one build, ready for [`super::solve`].
@@ -149,6 +149,8 @@ pub struct PictureMarks {
     pub figure: Option<FigureMarks>,
     /// The hand of the figure at the prop.
     pub hand: Vec<HandMark>,
+    /// How many times as large as in nature that is drawn; one number behind all its lengths.
+    pub hand_style: Measured,
     /// Of all its outlines, those of one height above the plane together. Empty when it carries no outline.
     pub hulls: Vec<HullMarks>,
     /// Width and height of the picture, in pixels.
@@ -254,8 +256,6 @@ pub struct HandMark {
     pub to: Spot,
     /// On the wearer: mm as measured, or as a part of barefoot stature.
     pub size: HandSize,
-    /// How many times as large as in nature it is drawn.
-    pub style: Measured,
     /// Where its table stands.
     pub place: Place,
 }
@@ -345,12 +345,16 @@ impl Marks {
                 above,
                 figure,
                 hand,
+                hand_style,
                 hulls,
                 size: _,
             } = picture;
-            for HandMark { name: _, from, to, size, style, place: _ } in hand {
+            if !hand.is_empty() {
+                numbers.push(hand_style);
+            }
+            for HandMark { name: _, from, to, size, place: _ } in hand {
                 let (HandSize::Measured(number) | HandSize::Fraction(number)) = size;
-                numbers.extend([number, style]);
+                numbers.push(number);
                 spots.extend([from, to]);
             }
             numbers.extend(camera_distance.iter_mut().chain(above));
@@ -419,6 +423,10 @@ fn picture_marks(picture: &PictureSpec, sight: &Sight, wearer: Option<Wearer>) -
         above: picture.above.map(height_above),
         figure: picture.figure.as_ref().map(figure_marks),
         hand: picture.hand.as_ref().map_or_else(Vec::new, |hand| hand_marks(hand, wearer)),
+        hand_style: Measured {
+            value: 1.0,
+            sd: if picture.hand.is_some_and(|hand| hand.drawn) { figure::HAND_STYLE_SD } else { 0.0 },
+        },
         hulls: Vec::new(),
         size: sight.size,
     };
@@ -450,8 +458,10 @@ fn length_mark(known: &KnownLength) -> LengthMark {
 }
 
 fn rectangle_marks(known: &KnownRectangle, sight: &Sight) -> RectangleMarks {
-    let side = |places: &Vec<(Point<Pixels>, kurbo::Vec2, f64)>| {
-        places.iter().map(|&(at, across, sd)| SideMark { at, across, off: Measured { value: 0.0, sd } }).collect()
+    let side = |places: &Vec<SidePlace>| {
+        let mark =
+            |&SidePlace { at, across, sd }: &SidePlace| SideMark { at, across, off: Measured { value: 0.0, sd } };
+        places.iter().map(mark).collect()
     };
     RectangleMarks {
         corners: known.corners.value.map(Spot::clicked),
@@ -487,14 +497,13 @@ fn figure_marks(marked: &Figure) -> FigureMarks {
 }
 
 fn hand_marks(hand: &Hand, wearer: Option<Wearer>) -> Vec<HandMark> {
-    let style = Measured { value: 1.0, sd: if hand.drawn { figure::HAND_STYLE_SD } else { 0.0 } };
     let own = |measured: Option<Length>, fraction: Measured| match measured {
         Some(length) => HandSize::Measured(Measured { value: length.to_mm(), sd: figure::HAND_SD_MM }),
         None => HandSize::Fraction(fraction),
     };
     let mark = |name, ends: Option<[Point<Pixels>; 2]>, size: HandSize| {
         let [from, to] = ends?.map(Spot::clicked);
-        Some(HandMark { name, from, to, size, style, place: hand.place })
+        Some(HandMark { name, from, to, size, place: hand.place })
     };
     let fist = mark("fist", hand.fist, own(wearer.and_then(|wearer| wearer.fist), figure::FIST));
     let length = mark("hand", hand.length, own(wearer.and_then(|wearer| wearer.hand_length), figure::HAND_LENGTH));

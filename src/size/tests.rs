@@ -46,6 +46,7 @@ fn picture(name: &str) -> PictureMarks {
         above: None,
         figure: None,
         hand: vec![],
+        hand_style: measured(1.0, 0.05),
         hulls: vec![],
         size: [4000.0, 3000.0],
     }
@@ -344,12 +345,16 @@ mod figure {
             from,
             to,
             size: HandSize::Measured(measured(80.0, 1.5)),
-            style: measured(1.0, 0.05),
             place: Place::default(),
         }];
         let s = spread(&marks, &factor).expect("solved");
         near(s.value, 1.379, 0.001);
         near(s.sd, 0.082, 0.001);
+        // The style of a drawing is one error behind all that is marked on its hand: no further mark makes it less.
+        let mut twice = marks.clone();
+        twice.pictures[0].hand.push(marks.pictures[0].hand[0]);
+        let s = spread(&twice, &factor).expect("solved");
+        assert!(s.sd / s.value > 0.05, "{s:?}");
         let finished = spread(&marks, &finished_length).expect("solved");
         near(finished.value, 1359.0, 1.0);
         near(finished.sd, 81.0, 1.0);
