@@ -915,3 +915,47 @@ proptest! {
         prop_assert!((per_px(&marks, &small) / per_px(&larger, &large) / k - 1.0).abs() < 1e-4);
     }
 }
+
+/// Where [`camera`] sees a place that lies so high above the plane.
+fn seen_above([x, y]: [f64; 2], above: f64) -> Spot {
+    let (sin, cos) = 25.0_f64.to_radians().sin_cos();
+    let depth = x * sin + 3000.0 - above * cos;
+    spot(Point::new(4200.0 * (x * cos + above * sin) / depth + 2000.0, 4200.0 * y / depth + 1500.0))
+}
+
+/// The camera stands 3000 mm · cos 25° square to the plane; what lies 40 mm above it looks Z / (Z − 40) times as large.
+#[test]
+fn what_lies_above_the_plane_is_not_read_too_large() {
+    let distance = 3000.0 * 25.0_f64.to_radians().cos();
+    let mut marks = staff(SizeFrom::AsPictured, &camera());
+    marks.pictures[0].lengths.clear();
+    marks.finished = Some(ends(0, [[-700.0, 0.0], [700.0, 0.0]].map(|at| seen_above(at, 40.0))));
+    let in_plane = finished_length(&marks, &solved(&marks));
+    near(in_plane, 1400.0 * distance / (distance - 40.0), 1e-6);
+    near(solved(&marks).pictures[0].view.camera_distance().expect("the view tells it"), distance, 1e-6);
+    let flat = spread(&marks, &finished_length).expect("solved").sd;
+
+    marks.pictures[0].above = Some(measured(40.0, 5.0));
+    // A sheet so small, clicked by hand, tells the distance by no better than a fifth of itself.
+    assert_eq!(refused(&marks)[0].code, "camera_distance_unknown");
+    marks.pictures[0].camera_distance = Some(measured(distance, 60.0));
+    let found = spread(&marks, &finished_length).expect("solved");
+    near(found.value, 1400.0, 1e-6);
+    assert!(found.sd > (flat * flat + (1400.0 * 5.0 / distance).powi(2) * 0.5).sqrt(), "its doubt counts: {found:?}");
+
+    // A length of its own height, on a prop whose face is in the plane.
+    marks.pictures[0].above = None;
+    let [from, to] = [[-600.0, 20.0], [-300.0, 20.0]].map(|at| seen_above(at, 40.0));
+    let raised = LengthMark { above: Some(measured(40.0, 1.0)), ..length("grip", measured(300.0, 1.0), [from, to]) };
+    marks.pictures[0].lengths = vec![raised];
+    near(solved(&marks).pictures[0].estimates[1].factor, 1.0, 1e-9);
+
+    // Square on, nothing tells how far the camera is.
+    let mut square = staff(SizeFrom::KnownLengths, &square_on());
+    square.pictures[0].rectangle = None;
+    square.pictures[0].above = Some(measured(40.0, 1.0));
+    square.pictures[0].lengths.iter_mut().for_each(|length| length.above = Some(measured(0.0, 0.0)));
+    assert_eq!(refused(&square)[0].code, "camera_distance_unknown");
+    square.pictures[0].camera_distance = Some(measured(2000.0, 60.0));
+    near(finished_length(&square, &solved(&square)), 1400.0 * (2000.0 - 40.0) / 2000.0, 1e-6);
+}
