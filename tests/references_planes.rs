@@ -20,7 +20,7 @@ fn seen([x, y]: [f64; 2]) -> Seen {
 }
 
 fn rectangle(corners: [[f64; 2]; 4], places: Vec<(Seen, [f64; 2])>) -> SeenRectangle {
-    SeenRectangle { corners: corners.map(seen), sides: Default::default(), places, size: SIZE }
+    SeenRectangle { corners: corners.map(seen), sides: Default::default(), places, size: SIZE, size_sd: [1.0; 2] }
 }
 
 fn on(corner: usize) -> [f64; 2] {
@@ -44,12 +44,12 @@ fn planes_and_lenses_are_those_of_opencv() {
     let mut ours: Vec<Vec<[f64; 2]>> = Vec::new();
     let asked = |map: &Map<Pixels, Plane>| ASKED.iter().map(|p| map.point((*p).into())).map(|p| [p.x, p.y]).collect();
     for corners in CORNERS {
-        let four = straighten(Some(&rectangle(corners, vec![])), None).expect("a plain view");
+        let four = straighten(&[rectangle(corners, vec![])], None).expect("a plain view");
         ours.push(asked(&four));
         cases.push(json!({ "seen": corners, "on": [on(0), on(1), on(2), on(3)], "ask": ASKED }));
 
         let places = places(&four);
-        let more = straighten(Some(&rectangle(corners, places.clone())), None).expect("a plain view");
+        let more = straighten(&[rectangle(corners, places.clone())], None).expect("a plain view");
         assert!(asked(&more) != ours[ours.len() - 1], "the further places must count");
         ours.push(asked(&more));
         let all = (0..4).map(|i| (corners[i], on(i))).chain(places.iter().map(|(p, on)| ([p.at.x, p.at.y], *on)));
@@ -79,7 +79,7 @@ fn the_sides_of_a_sheet_tell_plane_and_lens_at_once() {
     for k in [-0.12, -0.03, 0.0, 0.05] {
         let truth = Lens::new(middle, focal, [k, 0.0]);
         for corners in CORNERS {
-            let flat = straighten(Some(&rectangle(corners, vec![])), None).expect("a plain view");
+            let flat = straighten(&[rectangle(corners, vec![])], None).expect("a plain view");
             let show = |on: [f64; 2]| truth.bend(flat.inverse().point(on.into()).raw());
             let sides = std::array::from_fn(|side| {
                 let (a, b) = (kurbo::Point::from((on(side)[0], on(side)[1])), on((side + 1) % 4));
@@ -92,9 +92,9 @@ fn the_sides_of_a_sheet_tell_plane_and_lens_at_once() {
                 let p = show(on(i));
                 seen([p.x + clicked[i][0], p.y + clicked[i][1]])
             });
-            let rectangle = SeenRectangle { corners, sides, places: vec![], size: SIZE };
+            let rectangle = SeenRectangle { corners, sides, places: vec![], size: SIZE, size_sd: [1.0; 2] };
             let lens = SeenLens { middle: middle.into(), unit, usual: vec![(0.0, 10.0)], edges: vec![], camera: None };
-            let found = straighten(Some(&rectangle), Some(&lens)).expect("a plain view");
+            let found = straighten(&[rectangle], Some(&lens)).expect("a plain view");
             let [first, _] = found.lens().expect("one was looked for").terms(focal);
             assert!((first - k).abs() < 1e-5, "{first} for {k}");
             // All over the picture.

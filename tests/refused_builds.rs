@@ -20,6 +20,8 @@ date  = 2026-05-01
 [wearer]
 height      = "168 cm"
 shoes       = "35 mm"
+heel        = "50 mm"
+platform    = "10 mm"
 hand_length = "176 mm"
 fist        = "84 mm"
 
@@ -53,6 +55,12 @@ sides_in_picture = false
 [[picture.front.known_rectangle.place]]
 at = [80.0, 60.0]
 on = ["148 mm", "105 mm"]
+
+[[picture.front.further_rectangle]]
+corners          = [[50.0, 100.0], [73.0, 100.0], [73.0, 114.5], [50.0, 114.5]]
+size             = "ID-1"
+give_or_take     = "0.2 mm"
+sides_in_picture = false
 
 [picture.front.lens]
 straight_edges = [[[1.0, 2.0], [90.0, 3.1], [180.0, 2.5]]]
@@ -89,6 +97,10 @@ drawn  = false
 file            = "staff.png"
 camera_distance = "3 m"
 above           = "12 mm"
+
+[picture.back.ring]
+longest  = [[300.0, 120.0], [340.0, 121.0]]
+shortest = [[320.0, 114.0], [320.0, 126.0]]
 
 [[picture.back.known_length]]
 name   = "grip"
@@ -297,6 +309,11 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
     ("wearer", &[TABLE]),
     ("wearer.height", &[LENGTH, NOT_BELOW_0, NOT_0, &[("\"499 mm\"", "", "from 500 mm to 2500 mm")]]),
     ("wearer.shoes", &[LENGTH, NOT_BELOW_0, &[("\"301 mm\"", "", "from 0 mm to 300 mm")]]),
+    ("wearer.heel", &[LENGTH, NOT_BELOW_0, &[("\"301 mm\"", "", "from 0 mm to 300 mm")]]),
+    (
+        "wearer.platform",
+        &[LENGTH, NOT_BELOW_0, &[("\"60 mm\"", "", "needs a heel at least as high, and heel is 50 mm")]],
+    ),
     ("wearer.hand_length", &[LENGTH, NOT_BELOW_0, NOT_0, &[("301", "", "from 50 mm to 300 mm")]]),
     ("wearer.fist", &[LENGTH, NOT_BELOW_0, NOT_0, &[("29.9", "", "from 30 mm to 200 mm")]]),
     ("picture", &[&[("7", "", "under a name"), ("\"staff.png\"", "", "under a name"), ("[]", "", "under a name")]]),
@@ -386,6 +403,29 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
             ("[\"148 mm\", nan]", "nan", "two lengths"),
         ]],
     ),
+    ("picture.*.further_rectangle", &[TABLES]),
+    (
+        "picture.*.further_rectangle.corners",
+        &[&[
+            ("[[41, 30], [121, 30], [121, 386], [41, 86]]", "[121, 386]", "outside the picture"),
+            ("[[41, 30], [41, 86], [121, 86], [121, 30]]", "", "anticlockwise; list them clockwise"),
+        ]],
+    ),
+    (
+        "picture.*.further_rectangle.size",
+        &[&[
+            ("\"A44\"", "", "did you mean \"A4\"?"),
+            ("\"unknown\"", "", "beside another rectangle it has to be known"),
+        ]],
+    ),
+    (
+        "picture.*.further_rectangle.give_or_take",
+        &[LENGTH, NOT_BELOW_0, &[("\"54 mm\"", "", "give_or_take is how far the length may be off")]],
+    ),
+    ("picture.*.further_rectangle.sides_in_picture", &[SWITCH]),
+    ("picture.*.ring", &[TABLE]),
+    ("picture.*.ring.longest", &[TWO_ENDS]),
+    ("picture.*.ring.shortest", &[&[("[[300.125, 100.125], [345.125, 101.125]]", "", "mark an oval")]]),
     ("picture.*.figure.like", &[WORD, &[("\"heads\"", "", "did you mean \"head\"?")]]),
     (
         "picture.*.figure.blend",

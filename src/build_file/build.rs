@@ -80,6 +80,8 @@ pub struct Wearer {
     pub height: Placed<Length>,
     /// What the costume's shoes add, 0 to 300 mm.
     pub shoes: Length,
+    /// Standard deviation of that, where only their heel is known.
+    pub shoes_sd: Length,
     /// Wrist crease to the tip of the middle finger.
     pub hand_length: Option<Length>,
     /// Breadth across the closed hand.
@@ -101,8 +103,12 @@ pub struct PictureSpec {
     pub known_lengths: Vec<KnownLength>,
     /// A rectangle of known size lying in the prop's plane.
     pub known_rectangle: Option<KnownRectangle>,
+    /// Further ones of known size in the same plane; none without the first.
+    pub further_rectangles: Vec<KnownRectangle>,
     /// What is known of its lens.
     pub lens: Option<LensSpec>,
+    /// A round ring about the prop's axis; none beside a rectangle.
+    pub ring: Option<RingSpec>,
     /// From the camera to the plane that is measured, square to it; `None`: as the picture tells.
     pub camera_distance: Option<Length>,
     /// How far the prop's face lies above that plane, towards the camera; `None`: in it.
@@ -161,6 +167,17 @@ pub struct KnownPlace {
     pub at: Point<Pixels>,
     /// From its first corner, along the first side and along the last.
     pub on: [Length; 2],
+}
+
+/// A round ring seen as an oval.
+#[derive(Clone, Copy, Debug)]
+pub struct RingSpec {
+    /// Ends of its longest diameter.
+    pub longest: [Point<Pixels>; 2],
+    /// Ends of its shortest diameter, nearer to each other.
+    pub shortest: [Point<Pixels>; 2],
+    /// Where its table stands.
+    pub place: Place,
 }
 
 /// What is known of a lens.

@@ -125,7 +125,28 @@ static WEARER: Table = Table {
             "\"168 cm\"",
             "Height of the wearer, barefoot, as measured: people say some 25 mm more on average than they measure.",
         ),
-        key("shoes", Kind::Length(0.0, 300.0), Default("0"), "\"35 mm\"", "What the costume's shoes add to it."),
+        key(
+            "shoes",
+            Kind::Length(0.0, 300.0),
+            Default("0"),
+            "\"35 mm\"",
+            "What the costume's shoes add to it, as measured standing in them.",
+        ),
+        key(
+            "heel",
+            Kind::Length(0.0, 300.0),
+            Optional,
+            "\"80 mm\"",
+            "Height of their heel, where shoes is left out: it adds 0.6 to 0.9 of what it stands above the platform, and the \
+             platform.",
+        ),
+        key(
+            "platform",
+            Kind::Length(0.0, 300.0),
+            Optional,
+            "\"10 mm\"",
+            "Thickness of their sole under the ball of the foot, beside heel; left out, 0.",
+        ),
         key(
             "hand_length",
             Kind::Length(50.0, 300.0),
@@ -174,7 +195,21 @@ static PICTURE: Table = Table {
             "",
             "A rectangle of known size in the prop's plane; it straightens the picture.",
         ),
+        key(
+            "further_rectangle",
+            Kind::Tables(&FURTHER_RECTANGLE),
+            Optional,
+            "",
+            "Another one in the same plane; both are used together, and compared.",
+        ),
         key("lens", Kind::Table(&LENS), Optional, "", "How the lens bows straight edges."),
+        key(
+            "ring",
+            Kind::Table(&RING),
+            Optional,
+            "",
+            "A round ring about the prop's own axis that is seen as an oval, because the prop leans towards the camera or away.",
+        ),
         key(
             "camera_distance",
             Kind::Length(50.0, 100_000.0),
@@ -221,15 +256,63 @@ static KNOWN_LENGTH: Table = Table {
     ],
 };
 
-static KNOWN_RECTANGLE: Table = Table {
+static RING: Table = Table {
     keys: &[
         key(
-            "corners",
-            Kind::Points(4, 4),
+            "longest",
+            Kind::Points(2, 2),
             Required,
-            "[[410.0, 300.0], [1210.0, 310.0], [1200.0, 880.0], [402.0, 870.0]]",
-            "Its corners in pixels, clockwise from its top left.",
+            "[[300.0, 1200.0], [420.0, 1210.0]]",
+            "Both ends of its longest diameter as it is seen, in pixels.",
         ),
+        key(
+            "shortest",
+            Kind::Points(2, 2),
+            Required,
+            "[[361.0, 1187.0], [359.0, 1223.0]]",
+            "Both ends of its shortest diameter as it is seen, in pixels.",
+        ),
+    ],
+};
+
+const CORNERS: Key = key(
+    "corners",
+    Kind::Points(4, 4),
+    Required,
+    "[[410.0, 300.0], [1210.0, 310.0], [1200.0, 880.0], [402.0, 870.0]]",
+    "Its corners in pixels, clockwise from its top left.",
+);
+
+const SIDES_GIVE_OR_TAKE: Key = key(
+    "give_or_take",
+    Kind::Length(0.0, 1000.0),
+    Optional,
+    "\"1 mm\"",
+    "Each side is within this of its size 19 times in 20; left out, the tolerance of the named sheet or card, else 1 % of the \
+     longer side, at least 1 mm.",
+);
+
+const SIDES_IN_PICTURE: Key = key(
+    "sides_in_picture",
+    Kind::Switch,
+    Default("true"),
+    "false",
+    "Whether its sides are looked for in the picture along the lines between the corners, which makes them far surer than \
+     clicks; false: the corners count as they are marked.",
+);
+
+static FURTHER_RECTANGLE: Table = Table {
+    keys: &[
+        CORNERS,
+        key("size", Kind::Rectangle, Required, "\"ID-1\"", "Its size, as for the known rectangle; never unknown."),
+        SIDES_GIVE_OR_TAKE,
+        SIDES_IN_PICTURE,
+    ],
+};
+
+static KNOWN_RECTANGLE: Table = Table {
+    keys: &[
+        CORNERS,
         key(
             "size",
             Kind::Rectangle,
@@ -239,15 +322,7 @@ static KNOWN_RECTANGLE: Table = Table {
              its \
              corners do; \"unknown\": only that it is a rectangle, in a picture that is not cropped.",
         ),
-        key(
-            "give_or_take",
-            Kind::Length(0.0, 1000.0),
-            Optional,
-            "\"1 mm\"",
-            "Each side is within this of its size 19 times in 20; left out, the tolerance of the named sheet or \
-             card, else \
-             1 % of the longer side, at least 1 mm.",
-        ),
+        SIDES_GIVE_OR_TAKE,
         key(
             "place",
             Kind::Tables(&PLACE),
@@ -255,14 +330,7 @@ static KNOWN_RECTANGLE: Table = Table {
             "",
             "A further place on it, such as the crossing of two ruled lines.",
         ),
-        key(
-            "sides_in_picture",
-            Kind::Switch,
-            Default("true"),
-            "false",
-            "Whether its sides are looked for in the picture along the lines between the corners, which makes them far surer \
-             than clicks; false: the corners count as they are marked.",
-        ),
+        SIDES_IN_PICTURE,
         key(
             "camera_distance",
             Kind::Length(50.0, 100_000.0),

@@ -25,4 +25,4 @@ pub(crate) use read::WEARER_HEADS;
 pub use read::{Reading, read};
 pub use schema::schema;
 pub use template::{NewFile, new_file};
-pub use write::{set_outlines, set_rectangle};
+pub use write::{set_outlines, set_rectangles};

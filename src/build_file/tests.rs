@@ -20,6 +20,8 @@ date  = 2026-05-01
 [wearer]
 height      = "168 cm"
 shoes       = "35 mm"
+heel        = "50 mm"
+platform    = "10 mm"
 hand_length = "176 mm"
 fist        = "84 mm"
 
@@ -53,6 +55,12 @@ sides_in_picture = false
 [[picture.front.known_rectangle.place]]
 at = [800.0, 600.0]
 on = ["148 mm", "-1 cm"]
+
+[[picture.front.further_rectangle]]
+corners          = [[500.0, 1000.0], [730.0, 1000.0], [730.0, 1145.0], [500.0, 1145.0]]
+size             = "ID-1"
+give_or_take     = "0.2 mm"
+sides_in_picture = false
 
 [picture.front.lens]
 straight_edges = [[[10.0, 20.0], [900.0, 31.0], [1800.0, 25.0]]]
@@ -89,6 +97,10 @@ drawn  = false
 file            = "signal-staff-back.jpg"
 camera_distance = "3 m"
 above           = "12 mm"
+
+[picture.back.ring]
+longest  = [[300.0, 1200.0], [420.0, 1210.0]]
+shortest = [[361.0, 1187.0], [359.0, 1223.0]]
 
 [size]
 from     = "finished"
@@ -423,12 +435,12 @@ fn breaks(edits: &[(&str, &str)], at: &str, code: &str, words: &str) {
 
 #[test]
 fn names_that_stand_for_nothing_or_for_two_things_are_told() {
-    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 107 already");
+    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 119 already");
     breaks(&[("\"ring\"", "\"grip\" ")], "\"grip\" ", "duplicate", "known length \"grip\"");
     breaks(&[("\"A4\", \"Letter\",", "\"A4\", \"a4\",")], "\"a4\"", "duplicate", "listed twice");
     let twice = ("[[foam_at_hand]]", "[[foam_at_hand]]\nsold_as = 10\nmeasured = 9\n\n[[foam_at_hand]]");
     breaks(&[twice], "\"10 mm\"\nmeasured", "duplicate", "sold as 10 mm is listed twice");
-    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 108");
+    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 120");
     breaks(&[("picture = \"front\"", "picture = \"frnt\"")], "\"frnt\"", "unresolved", "did you mean \"front\"?");
     breaks(
         &[("picture = \"front\"", "picture = \"east\"")],
@@ -438,7 +450,7 @@ fn names_that_stand_for_nothing_or_for_two_things_are_told() {
     );
     let other = "[picture.side]\nfile = \"b.png\"\n[[picture.side.known_length]]\nname = \"grip\"\nfrom = [1, 1]\n\
                  to = [9, 2]\nlength = 150\n\n[size]";
-    breaks(&[("[size]", other)], "150\n", "different_lengths", "150 mm here and 140 mm at line 22");
+    breaks(&[("[size]", other)], "150\n", "different_lengths", "150 mm here and 140 mm at line 24");
     let near = other.replace("[9, 2]", "[2, 3]").replace("150", "140");
     breaks(&[("[size]", &near)], "[2, 3]", "ends_too_near", "2.24 px apart");
 }
@@ -479,6 +491,8 @@ fn sizes_that_do_not_go_together_are_told() {
             ("[wearer]", "# [wearer]"),
             ("height  ", "# "),
             ("shoes ", "# "),
+            ("heel ", "# "),
+            ("platform ", "# "),
             ("hand_length", "# "),
             ("[other_heights]\nheights = [\"150 cm\", \"1.6 m\"]\n", ""),
             ("fist", "# "),
@@ -626,12 +640,45 @@ fn a_piece_of_a_picture_is_traced_on_a_plain_ground_when_nothing_is_said() {
     assert_eq!(build.pieces[2].source.place.column, 9);
 }
 
+/// A heel of 80 mm on a platform of 10 mm adds 52 to 73 mm, not 80 (common practice, no source).
+#[test]
+fn a_heel_adds_less_than_its_height() {
+    let wearer = |edits: &[(&str, &str)]| read(&edited(edits)).build.expect("no error").wearer.expect("given");
+    let heel = ("heel        = \"50 mm\"", "heel = \"80 mm\"");
+    let worn = wearer(&[("shoes       = \"35 mm\"\n", ""), heel]);
+    assert!((worn.shoes.to_mm() - 62.5).abs() < 1e-9 && (worn.shoes_sd.to_mm() - 21.0 / 12.0_f64.sqrt()).abs() < 1e-9);
+    let worn = wearer(&[]);
+    assert_eq!((worn.shoes, worn.shoes_sd), (Length::mm(35.0), Length::ZERO));
+    let problems = read(&edited(&[heel])).problems;
+    let told = problems.iter().find(|problem| problem.code == "shoes_unlikely").expect("35 is not 52 to 73");
+    assert!(told.text.contains("52 to 73 mm"), "{told}");
+}
+
+/// Another rectangle is compared by its size, and a prop in the plane of a rectangle does not lean.
+#[test]
+fn rectangles_and_rings_go_together_only_where_they_tell_something() {
+    let ring = "longest  = [[300.0, 1200.0], [420.0, 1210.0]]\nshortest = [[361.0, 1187.0], [359.0, 1223.0]]\n";
+    breaks(
+        &[("[picture.back.ring]", "[picture.front.ring]")],
+        "[picture.front.ring]",
+        "ring_beside_rectangle",
+        "keep the rectangle or the ring",
+    );
+    let round = ring.replace("[361.0, 1187.0], [359.0, 1223.0]", "[361.0, 1087.0], [359.0, 1223.0]");
+    breaks(&[(ring, &round)], "[[361.0, 1087.0]", "ring_not_oval", "136 px long and its longest 120 px");
+    let known = COMPLETE.find("[picture.front.known_rectangle]").expect("there");
+    let further = COMPLETE.find("[[picture.front.further_rectangle]]").expect("there");
+    let alone = format!("{}{}", &COMPLETE[..known], &COMPLETE[further..]);
+    let corners = alone.find("[[500.0, 1000.0]").expect("there");
+    one_error(&alone, "further_alone", corners, "mark this as its known_rectangle");
+}
+
 #[test]
 fn text_that_is_no_toml_is_told_with_its_place() {
     for (from, to, line, column) in [
         ("\"168 cm\"", "\"168 cm", 8, 22),
         ("\"168 cm\"", "168 cm", 8, 15),
-        ("[paper]", "[paper", 92, 7),
+        ("[paper]", "[paper", 104, 7),
         ("shoes       = \"35 mm\"", "height = 1", 9, 1),
         ("shoes       = \"35 mm\"", "a = 1; b = 2", 9, 10),
     ] {

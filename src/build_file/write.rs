@@ -32,19 +32,34 @@ pub fn set_outlines(text: &str, outlines: &[(usize, String)]) -> Result<String, 
     Ok(changed)
 }
 
-/// `text` with a known rectangle in the picture of this name: corners and size in place of the former ones, or a table of
-/// its own behind the picture's other values. Every other byte stays.
+/// `text` with rectangles in the picture of this name, the first its known one, the others further ones: corners and size in
+/// place of the former ones, or tables of their own behind the picture's other values. Every other byte stays, and so do
+/// further rectangles beyond these.
 ///
 /// # Errors
-/// When the text is no TOML, or the picture has no table of its own to put it behind.
-pub fn set_rectangle(text: &str, picture: &str, corners: [Point<Pixels>; 4], size: &str) -> Result<String, Problem> {
+/// When the text is no TOML, or the picture has no table of its own to put them behind.
+pub fn set_rectangles(text: &str, picture: &str, rectangles: &[([Point<Pixels>; 4], &str)]) -> Result<String, Problem> {
+    let mut all = rectangles.iter().enumerate();
+    all.try_fold(text.to_owned(), |text, (i, (corners, size))| set_rectangle(&text, picture, i, *corners, size))
+}
+
+/// The same of rectangle number `index`, the known one before further ones.
+fn set_rectangle(
+    text: &str,
+    picture: &str,
+    index: usize,
+    corners: [Point<Pixels>; 4],
+    size: &str,
+) -> Result<String, Problem> {
     let document = Document::parse(text).map_err(|error| not_toml(&error, &Lines::new(text)))?;
     let places: Vec<String> = corners.iter().map(|p| format!("[{:.2}, {:.2}]", p.x, p.y)).collect();
     let (corners, size) = (format!("[{}]", places.join(", ")), toml_edit::Value::from(size).to_string());
     let by_hand = || {
+        let known = format!("{{ corners = {corners}, size = {size} }}");
+        let line =
+            if index == 0 { format!("known_rectangle = {known}") } else { format!("further_rectangle = [{known}]") };
         let text = format!(
-            "picture \"{picture}\" is not written as a table of its own, so this has to be put in by hand: known_rectangle = \
-             {{ corners = {corners}, size = {size} }}"
+            "picture \"{picture}\" is not written as a table of its own, so this has to be put in by hand: {line}"
         );
         Problem::error("picture_not_a_table", text)
     };
@@ -55,7 +70,17 @@ pub fn set_rectangle(text: &str, picture: &str, corners: [Point<Pixels>; 4], siz
         .filter(|table| !table.is_dotted() && table.span().is_some())
         .ok_or_else(by_hand)?;
     let mut changed = text.to_owned();
-    if let Some(former) = table.get("known_rectangle").and_then(Item::as_table_like) {
+    let known = table.get("known_rectangle").and_then(Item::as_table_like);
+    let further = table.get("further_rectangle");
+    let further_tables = further.and_then(Item::as_array_of_tables);
+    if further.is_some() && further_tables.is_none() && index > 0 {
+        return Err(by_hand());
+    }
+    let former = match index {
+        0 => known,
+        _ => further_tables.and_then(|tables| tables.get(index - 1)).map(|table| table as &dyn TableLike),
+    };
+    if let Some(former) = former {
         let span = |key: &str| former.get(key).and_then(Item::as_value).and_then(toml_edit::Value::span);
         let (Some(at), Some(sized)) = (span("corners"), span("size")) else { return Err(by_hand()) };
         let mut edits = [(at, corners), (sized, size)];
@@ -66,12 +91,17 @@ pub fn set_rectangle(text: &str, picture: &str, corners: [Point<Pixels>; 4], siz
         return Ok(changed);
     }
     let newline = if text.contains("\r\n") { "\r\n" } else { "\n" };
-    let at = behind_line(text, anchor(table));
+    let former = further_tables.and_then(|tables| tables.iter().last());
+    let former = former.or_else(|| table.get("known_rectangle").and_then(Item::as_table).filter(|_| index > 0));
+    let at = behind_line(text, anchor(former.unwrap_or(table)));
     let before = if text[..at].ends_with('\n') { "" } else { newline };
     let name = pictures.key(picture).map_or_else(|| picture.to_owned(), |key| key.display_repr().trim().to_owned());
     let block = [
         String::new(),
-        format!("[picture.{name}.known_rectangle]"),
+        match index {
+            0 => format!("[picture.{name}.known_rectangle]"),
+            _ => format!("[[picture.{name}.further_rectangle]]"),
+        },
         format!("corners = {corners}"),
         format!("size    = {size}"),
         String::new(),
@@ -160,7 +190,7 @@ mod tests {
     #[test]
     fn a_rectangle_goes_behind_its_picture_or_in_place_of_the_former() {
         let corners = [[1.0, 2.0], [30.5, 2.125], [31.0, 20.0], [1.0, 19.0]].map(Point::from);
-        let set = |text: &str, picture: &str| set_rectangle(text, picture, corners, "A4");
+        let set = |text: &str, picture: &str| set_rectangles(text, picture, &[(corners, "A4")]);
         let lines = "corners = [[1.00, 2.00], [30.50, 2.12], [31.00, 20.00], [1.00, 19.00]]\nsize    = \"A4\"\n";
         let text = "[picture.front]\nfile = \"a.jpg\" # near\n\n[[picture.front.known_length]]\nname = \"x\"\n";
         let block = format!("\n[picture.front.known_rectangle]\n{lines}");
@@ -178,6 +208,15 @@ mod tests {
             assert_eq!(set(inline, "front").map_err(|e| e.code), Err("picture_not_a_table"), "{inline}");
         }
         assert_eq!(set("[picture\n", "front").map_err(|e| e.code), Err("toml_syntax"));
+
+        let two = |text: &str| set_rectangles(text, "front", &[(corners, "A4"), (corners, "ID-1")]);
+        let card = format!("\n[[picture.front.further_rectangle]]\n{}", lines.replace("A4", "ID-1"));
+        let both = expected.replace(&block, &format!("{block}{card}"));
+        assert_eq!(two(text).as_deref(), Ok(both.as_str()));
+        let moved = both.replace("30.50", "99.0").replace("\"ID-1\"", "\"Letter\" # of the post");
+        assert_eq!(two(&moved), Ok(both.replace("\"ID-1\"", "\"ID-1\" # of the post")));
+        let lone = "[picture.front]\nfile = 'a.jpg'\nfurther_rectangle = [{ size = \"A4\" }]\n";
+        assert_eq!(two(lone).map_err(|e| e.code), Err("picture_not_a_table"));
     }
 
     #[test]

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::args::{Args, Command};
 use super::say;
-use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines, set_rectangle};
+use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines, set_rectangles};
 use crate::contour::Tracer;
 use crate::make::{Files, Plan, ProblemReport, failed, find_sheets, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, replace, save};
@@ -289,10 +289,9 @@ fn find(path: &Path, again: bool, json: bool, quiet: bool) -> Outcome {
     opened.say(&problems);
     let mut text = opened.text.clone();
     for report in reports.iter().filter(|report| !report.marked || again && !report.placed) {
-        if let Some(first) = report.found.first() {
-            text = set_rectangle(&text, &report.picture, first.corners.map(Into::into), first.size)
-                .map_err(|problem| opened.refuse(&[problem]))?;
-        }
+        let found = report.found.iter().filter(|sheet| sheet.in_plane);
+        let found: Vec<_> = found.map(|sheet| (sheet.corners.map(Into::into), sheet.size)).collect();
+        text = set_rectangles(&text, &report.picture, &found).map_err(|problem| opened.refuse(&[problem]))?;
     }
     if text != opened.text {
         replace(path, text.as_bytes()).map_err(machine(format!("“{}” cannot be written", path.display())))?;

@@ -95,7 +95,15 @@ pub(super) fn found(report: &FindReport, again: bool) -> Vec<String> {
     } else {
         format!("{name}: {}; written as its known rectangle", sized(first))
     }];
-    lines.extend(others.iter().map(|other| format!("{name}: also {}; not written", sized(other))));
+    let written = !report.placed && (!report.marked || again);
+    lines.extend(others.iter().map(|other| {
+        let end = match (written, other.in_plane) {
+            (true, true) => "written as a further rectangle, to be used and compared",
+            (_, false) => "not written, because it does not look as if it lay in one plane with the first",
+            (false, true) => "not written",
+        };
+        format!("{name}: also {}; {end}", sized(other))
+    }));
     lines
 }
 

@@ -6,7 +6,7 @@ use super::Files;
 use super::outlines::open_picture;
 use crate::build_file::PictureSpec;
 use crate::problem::{Problem, Problems};
-use crate::sheets::{FoundSheet, find};
+use crate::sheets::{FoundSheet, find, in_one_plane};
 
 /// What was looked for in one picture.
 #[derive(Clone, Debug, Serialize)]
@@ -30,11 +30,18 @@ pub struct FoundReport {
     pub corners: [[f64; 2]; 4],
     /// Standard deviation of its sides, in pixels.
     pub sd_px: f64,
+    /// Whether it may lie in one plane with the first.
+    pub in_plane: bool,
 }
 
-impl From<&FoundSheet> for FoundReport {
-    fn from(sheet: &FoundSheet) -> Self {
-        Self { size: sheet.name, corners: sheet.corners.map(|p| [p.x, p.y]), sd_px: sheet.sd }
+impl FoundReport {
+    fn new(first: &FoundSheet, sheet: &FoundSheet) -> Self {
+        Self {
+            size: sheet.name,
+            corners: sheet.corners.map(|p| [p.x, p.y]),
+            sd_px: sheet.sd,
+            in_plane: in_one_plane(first, sheet),
+        }
     }
 }
 
@@ -63,7 +70,7 @@ pub fn find_sheets(
                 problems.extend(remark(spec, &found));
                 reports.push(FindReport {
                     picture: spec.name.value.clone(),
-                    found: found.iter().map(FoundReport::from).collect(),
+                    found: found.iter().map(|sheet| FoundReport::new(&found[0], sheet)).collect(),
                     marked: spec.known_rectangle.is_some(),
                     placed: spec.known_rectangle.as_ref().is_some_and(|known| !known.places.is_empty()),
                 });

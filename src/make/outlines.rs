@@ -3,14 +3,13 @@
 use std::io;
 
 use super::sizing::{EXTENT_TOLERANCE, Sizing};
-use crate::build_file::{Build, Light, PictureSpec, PieceSpec, Source, Trace, outside};
+use crate::build_file::{Build, KnownRectangle, Light, PictureSpec, PieceSpec, Source, Trace, outside};
 use crate::contour::{Traced, Tracer};
 use crate::output::{OnPicture, OutFile, overlay_png};
 use crate::picture::{Picture, decode};
-use crate::plane::{PlaneProblem, Seen, SeenLens, SeenRectangle, straighten};
 use crate::problem::{Level, Place, Placed, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
-use crate::sheets::{SidePlace, Sides, sides};
+use crate::sheets::{Sides, sides, sides_agree};
 use crate::size::{Sight, Solved, longest};
 use crate::space::{Map, Path, Pattern, Pixels, Point};
 use crate::units::Length;
@@ -164,50 +163,45 @@ pub(super) fn open_pictures(
 
 /// What the pictures show besides their outlines.
 pub(super) fn sights(build: &Build, pictures: &[Picture], problems: &mut Problems) -> Vec<Sight> {
-    /// A click may be off by so many of its standard deviations of 1.5 px.
-    const OFF: f64 = 6.0;
     let one = |(spec, picture): (&PictureSpec, &Picture)| {
-        let size = picture.size().map(f64::from);
-        let Some(known) = spec.known_rectangle.as_ref().filter(|known| known.sides_in_picture) else {
-            return Sight { size, ..Sight::default() };
-        };
-        let found = sides(picture, spec.light, known.corners.value, OFF);
-        if !agree(&found, known.corners.value, size) {
-            let text = format!(
-                "picture \"{}\": what runs along the sides of the known rectangle, such as a printed frame or a shadow, bows as \
-                 no lens does, so that the corners count as they are marked; see that they are where the sides meet",
-                spec.name.value
-            );
-            problems.push(Problem::warning("sides_odd", text).at(known.corners.place));
-            return Sight { size, ..Sight::default() };
-        }
-        let unseen = found.iter().filter(|side| side.is_empty()).count();
-        if unseen > 0 {
-            let text = format!(
-                "picture \"{}\": {unseen} of the 4 sides of the known rectangle are not seen clearly between its corners, so \
-                 that the corners count as they are marked there; look whether they are where the sides would meet",
-                spec.name.value
-            );
-            problems.push(Problem::note("sides_unseen", text).at(known.corners.place));
-        }
-        Sight { size, sides: found, ..Sight::default() }
+        let rectangles = spec.known_rectangle.iter().chain(&spec.further_rectangles);
+        let sides = rectangles.map(|known| rectangle_sides(&spec.name.value, picture, spec.light, known, problems));
+        Sight { size: picture.size().map(f64::from), sides: sides.collect(), ..Sight::default() }
     };
     build.pictures.iter().zip(pictures).map(one).collect()
 }
 
-/// Whether some lens shows a rectangle with such sides.
-fn agree(sides: &Sides, corners: [Point<Pixels>; 4], [width, height]: [f64; 2]) -> bool {
-    let seen = |side: &Vec<SidePlace>| side.iter().map(|place| Seen { at: place.at, sd: place.sd }).collect::<Vec<_>>();
-    let rectangle = SeenRectangle {
-        corners: corners.map(|at| Seen { at, sd: 1.5 }),
-        sides: std::array::from_fn(|i| seen(&sides[i])),
-        places: Vec::new(),
-        size: [1.0, 1.0],
-    };
-    let middle = Point::new(width / 2.0, height / 2.0);
-    let lens =
-        SeenLens { middle, unit: 0.5 * width.hypot(height), usual: vec![(0.0, 1.0)], edges: Vec::new(), camera: None };
-    !matches!(straighten(Some(&rectangle), Some(&lens)), Err(PlaneProblem::WideAngle(_)))
+/// The sides of a known rectangle as the picture shows them; empty where they are not to be looked for or not seen.
+fn rectangle_sides(
+    name: &str,
+    picture: &Picture,
+    light: Option<Light>,
+    known: &KnownRectangle,
+    problems: &mut Problems,
+) -> Sides {
+    /// A click may be off by so many of its standard deviations of 1.5 px.
+    const OFF: f64 = 6.0;
+    if !known.sides_in_picture {
+        return Sides::default();
+    }
+    let found = sides(picture, light, known.corners.value, OFF);
+    if !sides_agree(&found, known.corners.value, picture.size().map(f64::from)) {
+        let text = format!(
+            "picture \"{name}\": what runs along the sides of the known rectangle, such as a printed frame or a shadow, bows \
+             as no lens does, so that the corners count as they are marked; see that they are where the sides meet"
+        );
+        problems.push(Problem::warning("sides_odd", text).at(known.corners.place));
+        return Sides::default();
+    }
+    let unseen = found.iter().filter(|side| side.is_empty()).count();
+    if unseen > 0 {
+        let text = format!(
+            "picture \"{name}\": {unseen} of the 4 sides of the known rectangle are not seen clearly between its corners, so \
+             that the corners count as they are marked there; look whether they are where the sides would meet"
+        );
+        problems.push(Problem::note("sides_unseen", text).at(known.corners.place));
+    }
+    found
 }
 
 pub(super) fn tracers<'a>(build: &Build, pictures: &'a [Picture]) -> Vec<Tracer<'a>> {

@@ -1,10 +1,11 @@
 //! Everything seen of a rectangle and of straight edges → the plane and the bowing of the lens that explain it best.
 
-use kurbo::{Affine, Line, Vec2};
+use kurbo::{Affine, Line, Point, Vec2};
 use nalgebra::{DMatrix, DVector, SVector};
 
 use super::{
-    PlaneProblem, Seen, SeenLens, SeenRectangle, assembled, corners_homography, normal, rectangle_corners, tilted,
+    PlaneProblem, Seen, SeenLens, SeenRectangle, assembled, corners_homography, corners_plane, normal, numbers_of,
+    rectangle_corners, seen_from_the_front, tilted,
 };
 use crate::space::{Lens, Map, Pixels, Plane};
 
@@ -14,6 +15,8 @@ const ROUNDS: usize = 40;
 const SETTLED: f64 = 1e-13;
 /// Step of the slopes, likewise.
 const TOUCH: f64 = 1e-7;
+/// Standard deviation of the logarithm of a size of which nothing is known.
+const ANY_SIZE: f64 = 1e3;
 /// Numbers of a homography.
 const PLANE: usize = 8;
 
@@ -21,14 +24,29 @@ const PLANE: usize = 8;
 /// picture (R. Hartley, A. Zisserman, Multiple View Geometry in Computer Vision, 2nd ed., 2004, section 4.2), damped as in
 /// D. Marquardt, "An algorithm for least-squares estimation of nonlinear parameters", SIAM Journal 11 (1963).
 pub(super) fn fitted(
-    rectangle: Option<&SeenRectangle>,
+    rectangles: &[SeenRectangle],
     lens: Option<&SeenLens>,
 ) -> Result<Map<Pixels, Plane>, PlaneProblem> {
-    let all = Sights { rectangle: rectangle.map(Sight::new).transpose()?, lens };
+    let rectangle = (!rectangles.is_empty()).then(|| Sight::new(rectangles, None)).transpose()?;
+    let all = Sights { rectangle, lens };
+    all.map(&settled(&all))
+}
+
+/// See [`super::larger`].
+pub(super) fn larger(rectangles: &[SeenRectangle], lens: Option<&SeenLens>, which: usize) -> Result<f64, PlaneProblem> {
+    let all = Sights { rectangle: Some(Sight::new(rectangles, Some(which))?), lens };
+    let numbers = settled(&all);
+    all.map(&numbers)?;
+    Ok(-(numbers[PLANE + 2 * which] + numbers[PLANE + 2 * which + 1]) / 2.0)
+}
+
+/// The numbers with the least squares.
+fn settled(all: &Sights) -> DVector<f64> {
     let mut numbers = all.start();
     let mut left = all.left(&numbers);
     let mut damping = 1e-6;
     for _ in 0..ROUNDS {
+        let before = left.norm_squared();
         let slopes = all.slopes(&numbers, &left);
         let (normal, pull) = (slopes.transpose() * &slopes, -(slopes.transpose() * &left));
         let step = loop {
@@ -51,22 +69,30 @@ pub(super) fn fitted(
         };
         let Some(step) = step else { break };
         numbers += &step;
-        if step.amax() < SETTLED {
+        // A step near the end wins as many digits again, so that one that gains nothing was the last that is needed.
+        if step.amax() < SETTLED || left.norm_squared() >= before * (1.0 - SETTLED) {
             break;
         }
     }
-    all.map(&numbers)
+    numbers
 }
 
-/// A rectangle with what never changes about how it is seen.
+/// Rectangles of one plane, with what never changes about how they are seen.
 struct Sight<'a> {
-    seen: &'a SeenRectangle,
-    /// Middle of its corners to the origin, mean distance from it √2; in the picture and in the plane.
+    /// The first gives the plane its frame.
+    seen: &'a [SeenRectangle],
+    /// Middle of the corners of the first to the origin, mean distance from it √2; in the picture and in the plane.
     from: Affine,
     to: Affine,
-    /// As its corners alone tell.
-    start: SVector<f64, PLANE>,
+    /// The plane, then of several rectangles how much larger each side is than it is said to be, as a logarithm, and for each
+    /// but the first its [`Pose`].
+    start: Vec<f64>,
+    /// The one whose size tells nothing, only its shape.
+    shape_only: Option<usize>,
 }
+
+/// Where the first corner of a rectangle lies, in diagonals of the first rectangle, and how it is turned, in radians.
+type Pose = [f64; 3];
 
 struct Sights<'a> {
     rectangle: Option<Sight<'a>>,
@@ -74,14 +100,47 @@ struct Sights<'a> {
 }
 
 impl<'a> Sight<'a> {
-    fn new(seen: &'a SeenRectangle) -> Result<Self, PlaneProblem> {
-        let corners = seen.corners.map(|c| c.at);
-        Ok(Self {
-            seen,
-            from: normal(&corners.map(|c| c.raw().to_vec2())),
-            to: normal(&rectangle_corners(seen.size)),
-            start: corners_homography(corners, seen.size)?,
-        })
+    fn new(seen: &'a [SeenRectangle], shape_only: Option<usize>) -> Result<Self, PlaneProblem> {
+        let first = &seen[0];
+        let corners = first.corners.map(|c| c.at);
+        let (from, to) = (normal(&corners.map(|c| c.raw().to_vec2())), normal(&rectangle_corners(first.size)));
+        let own = corners_homography(corners, first.size)?;
+        if seen.len() == 1 {
+            return Ok(Self { seen, from, to, start: own.iter().copied().collect(), shape_only });
+        }
+        for other in &seen[1..] {
+            seen_from_the_front(other.corners.map(|c| c.at))?;
+        }
+        // The largest tells the plane best as its corners alone tell it.
+        let unit = first.size[0].hypot(first.size[1]);
+        let span = |one: &SeenRectangle| one.corners[0].at.distance(one.corners[2].at);
+        let largest = seen.iter().max_by(|a, b| span(a).total_cmp(&span(b))).unwrap_or(first);
+        let plane = corners_plane(largest.corners.map(|c| c.at), largest.size)?;
+        let [x, y, turn] = pose(first, &plane, unit);
+        let home = Affine::rotate(-turn) * Affine::translate(Vec2::new(-x * unit, -y * unit));
+        let plane = plane.then(&Map::affine(home));
+        let poses = seen[1..].iter().flat_map(|one| pose(one, &plane, unit));
+        let sizes = seen.iter().flat_map(|_| [0.0; 2]);
+        let start = numbers_of(&plane, from, to).iter().copied().chain(sizes).chain(poses).collect();
+        Ok(Self { seen, from, to, start, shape_only })
+    }
+
+    /// Where the corners of each rectangle lie in the plane.
+    fn corners(&self, numbers: &[f64]) -> Vec<[Vec2; 4]> {
+        let (first, several) = (&self.seen[0], self.seen.len() > 1);
+        let unit = first.size[0].hypot(first.size[1]);
+        let (sizes, poses) = (&numbers[PLANE..], &numbers[PLANE + 2 * self.seen.len() * usize::from(several)..]);
+        let corners = |(i, one): (usize, &SeenRectangle)| {
+            let larger = |side: usize| if several { sizes[2 * i + side].exp() } else { 1.0 };
+            let own = rectangle_corners([one.size[0] * larger(0), one.size[1] * larger(1)]);
+            if i == 0 {
+                return own;
+            }
+            let pose = &poses[3 * (i - 1)..3 * i];
+            let lies = Affine::translate(Vec2::new(pose[0] * unit, pose[1] * unit)) * Affine::rotate(pose[2]);
+            own.map(|corner| (lies * corner.to_point()).to_vec2())
+        };
+        self.seen.iter().enumerate().map(corners).collect()
     }
 
     /// Without its lens.
@@ -102,29 +161,61 @@ impl<'a> Sight<'a> {
 
     /// How far everything seen lies from where the numbers put it in the picture, in standard deviations.
     fn left(&self, numbers: &[f64], lens: Option<Lens>, left: &mut Vec<f64>) {
-        let seen = self.seen;
         let ideal = self.map(numbers).inverse();
-        let corners = rectangle_corners(seen.size).map(|to| ideal.point(to.to_point().into()).raw());
-        for (i, side) in seen.sides.iter().enumerate() {
-            let along = (corners[(i + 1) % 4] - corners[i]).normalize();
-            left.extend(side.iter().map(|place| {
-                let at = lens.map_or(place.at.raw(), |lens| lens.straighten(place.at.raw()));
-                along.cross(at - corners[i]) / place.sd
-            }));
+        for (seen, corners) in self.seen.iter().zip(self.corners(numbers)) {
+            left_of_one(seen, corners, &ideal, lens, left);
         }
-        let mut both = |place: &Seen, ideal: kurbo::Point| {
-            let off = place.at.raw() - lens.map_or(ideal, |lens| lens.bend(ideal));
-            left.extend([off.x / place.sd, off.y / place.sd]);
-        };
-        for (i, corner) in corners.into_iter().enumerate() {
-            // Where both of its sides are seen, they tell more of a corner than it does.
-            if seen.sides[i].is_empty() || seen.sides[(i + 3) % 4].is_empty() {
-                both(&seen.corners[i], corner);
+        if self.seen.len() > 1 {
+            for (i, seen) in self.seen.iter().enumerate() {
+                let [a, b] = [0, 1].map(|side| numbers[PLANE + 2 * i + side]);
+                let sd = [0, 1].map(|side| seen.size_sd[side] / seen.size[side]);
+                if self.shape_only == Some(i) {
+                    left.extend([(a - b) / sd[0].hypot(sd[1]), f64::midpoint(a, b) / ANY_SIZE]);
+                } else {
+                    left.extend([a / sd[0], b / sd[1]]);
+                }
             }
         }
-        for (place, to) in &seen.places {
-            both(place, ideal.point((*to).into()).raw());
+    }
+}
+
+/// Where `seen` lies in the plane to begin with, its middle and its direction kept.
+fn pose(seen: &SeenRectangle, plane: &Map<Pixels, Plane>, unit: f64) -> Pose {
+    let [a, b, c, d] = seen.corners.map(|corner| plane.point(corner.at).raw().to_vec2());
+    let turn = (b - a + c - d).angle();
+    let middle = (a + b + c + d) / 4.0;
+    let corner = middle - (Affine::rotate(turn) * Point::from((seen.size[0], seen.size[1]))).to_vec2() / 2.0;
+    [corner.x / unit, corner.y / unit, turn]
+}
+
+/// The same of one rectangle whose corners lie there in the plane.
+fn left_of_one(
+    seen: &SeenRectangle,
+    corners: [Vec2; 4],
+    ideal: &Map<Plane, Pixels>,
+    lens: Option<Lens>,
+    left: &mut Vec<f64>,
+) {
+    let corners = corners.map(|to| ideal.point(to.to_point().into()).raw());
+    for (i, side) in seen.sides.iter().enumerate() {
+        let along = (corners[(i + 1) % 4] - corners[i]).normalize();
+        left.extend(side.iter().map(|place| {
+            let at = lens.map_or(place.at.raw(), |lens| lens.straighten(place.at.raw()));
+            along.cross(at - corners[i]) / place.sd
+        }));
+    }
+    let mut both = |place: &Seen, ideal: Point| {
+        let off = place.at.raw() - lens.map_or(ideal, |lens| lens.bend(ideal));
+        left.extend([off.x / place.sd, off.y / place.sd]);
+    };
+    for (i, corner) in corners.into_iter().enumerate() {
+        // Where both of its sides are seen, they tell more of a corner than it does.
+        if seen.sides[i].is_empty() || seen.sides[(i + 3) % 4].is_empty() {
+            both(&seen.corners[i], corner);
         }
+    }
+    for (place, to) in &seen.places {
+        both(place, ideal.point((*to).into()).raw());
     }
 }
 
@@ -143,7 +234,7 @@ impl Sights<'_> {
 
     /// The terms of the lens among the numbers.
     fn terms<'n>(&self, numbers: &'n [f64]) -> &'n [f64] {
-        let first = if self.rectangle.is_some() { PLANE } else { 0 };
+        let first = self.rectangle.as_ref().map_or(0, |sight| sight.start.len());
         &numbers[first..first + self.lens.map_or(0, |lens| lens.usual.len())]
     }
 
@@ -230,14 +321,14 @@ fn bows_little(lens: &Lens, seen: &SeenLens) -> Result<(), PlaneProblem> {
 
 /// How far the places of an edge lie from the best line through them, in pixels, once `lens` bows it no more.
 fn off_line(lens: &Lens, edge: &[Seen]) -> Vec<f64> {
-    let straight: Vec<kurbo::Point> = edge.iter().map(|place| lens.straighten(place.at.raw())).collect();
+    let straight: Vec<Point> = edge.iter().map(|place| lens.straighten(place.at.raw())).collect();
     let line = best_line(&straight);
     let along = (line.p1 - line.p0).normalize();
     straight.iter().map(|p| along.cross(*p - line.p0)).collect()
 }
 
 /// The line with the least squares of distances.
-fn best_line(points: &[kurbo::Point]) -> Line {
+fn best_line(points: &[Point]) -> Line {
     let middle = points.iter().fold(Vec2::ZERO, |sum, p| sum + p.to_vec2()) / points.len().max(1) as f64;
     let (xx, xy, yy) = points
         .iter()

@@ -60,6 +60,8 @@ pub struct SeenRectangle {
     pub places: Vec<(Seen, [f64; 2])>,
     /// First and second side, mm.
     pub size: [f64; 2],
+    /// Standard deviation of each, mm; it counts where several rectangles say how large the plane is.
+    pub size_sd: [f64; 2],
 }
 
 /// What tells how a lens bows.
@@ -89,25 +91,36 @@ pub struct SeenCamera {
     pub square: ([f64; 2], f64),
 }
 
-/// The map that straightens the plane of `rectangle` as `lens` shows it; one plane unit is 1 mm of the rectangle. Without a
-/// rectangle only the lens is undone, and one plane unit is a pixel.
+/// The map that straightens the plane of `rectangles`, all of which lie in it, as `lens` shows it; one plane unit is 1 mm of
+/// them. Without a rectangle only the lens is undone, and one plane unit is a pixel.
 ///
-/// The rectangle's top left is the origin, its first side the x axis, its second points down.
+/// The top left of the first is the origin, its first side the x axis, its second points down; where the others lie is found.
 ///
 /// # Errors
 ///
 /// Corners that cannot be those of a rectangle seen from its front; a lens beyond the model.
-pub fn straighten(
-    rectangle: Option<&SeenRectangle>,
-    lens: Option<&SeenLens>,
-) -> Result<Map<Pixels, Plane>, PlaneProblem> {
-    match (rectangle, lens) {
-        (Some(rectangle), None) if rectangle.places.is_empty() && rectangle.sides.iter().all(Vec::is_empty) => {
-            corners_plane(rectangle.corners.map(|c| c.at), rectangle.size)
+pub fn straighten(rectangles: &[SeenRectangle], lens: Option<&SeenLens>) -> Result<Map<Pixels, Plane>, PlaneProblem> {
+    match (rectangles, lens) {
+        ([only], None) if only.places.is_empty() && only.sides.iter().all(Vec::is_empty) => {
+            corners_plane(only.corners.map(|c| c.at), only.size)
         }
-        (None, None) => Ok(Map::affine(Affine::IDENTITY)),
-        _ => fit::fitted(rectangle, lens),
+        ([], None) => Ok(Map::affine(Affine::IDENTITY)),
+        _ => fit::fitted(rectangles, lens),
     }
+}
+
+/// By how much rectangle number `which` of several in one plane is said to be larger than the others make it, as a natural
+/// logarithm; what its shape tells of the plane is used.
+///
+/// # Errors
+///
+/// As [`straighten`].
+///
+/// # Panics
+///
+/// If there is no such rectangle.
+pub fn larger(rectangles: &[SeenRectangle], lens: Option<&SeenLens>, which: usize) -> Result<f64, PlaneProblem> {
+    fit::larger(rectangles, lens, which)
 }
 
 impl fmt::Display for PlaneProblem {
@@ -162,6 +175,13 @@ impl fmt::Display for PlaneProblem {
 fn corners_plane(corners: [Point<Pixels>; 4], size: [f64; 2]) -> Result<Map<Pixels, Plane>, PlaneProblem> {
     let h = corners_homography(corners, size)?;
     Ok(assembled(&h, normal(&corners.map(|c| c.raw().to_vec2())), normal(&rectangle_corners(size))))
+}
+
+/// The eight numbers of `map` between the frames that `from` and `to` lead to.
+fn numbers_of(map: &Map<Pixels, Plane>, from: Affine, to: Affine) -> SVector<f64, 8> {
+    let between: Map<Plane, Plane> = Map::affine(from.inverse()).then(map).then(&Map::affine(to));
+    let [a, b, c] = between.columns();
+    SVector::from([a[0], b[0], c[0], a[1], b[1], c[1], a[2], b[2]]) / c[2]
 }
 
 /// Its eight numbers, between corners whose mean is the origin and whose mean distance from it is √2.

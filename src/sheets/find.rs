@@ -12,11 +12,11 @@ use kurbo::{Line, Vec2};
 
 use super::light::{Colour, Seeing, dot, mean, minus};
 use super::quads::{Quad, quads};
-use super::sides::{SidePlace, Sides, sides, sides_at};
+use super::sides::{SidePlace, Sides, seen_rectangle, sides, sides_at};
 use crate::build_file::Light;
 use crate::picture::Picture;
 use crate::picture::srgb::to_encoded;
-use crate::plane::{Seen, SeenLens, SeenRectangle, proportions, straighten};
+use crate::plane::{Seen, SeenLens, proportions, straighten};
 use crate::space::{Map, Pixels, Plane, Point};
 use crate::tables;
 
@@ -45,6 +45,8 @@ const SHEETS: [&str; 2] = ["A4", "Letter"];
 const CARD: &str = "ID-1";
 /// Corner radius of an ID-1 card: 3.18 mm (ISO/IEC 7810).
 const CARD_RADIUS: f64 = 3.18;
+/// Half way to a sharp corner, and twice as round.
+const CARD_ROUND: std::ops::Range<f64> = 0.5 * CARD_RADIUS..2.0 * CARD_RADIUS;
 /// Paper is at least so light (encoded), and its colours differ by no more than this.
 const LIGHT: f64 = 0.35;
 const GREY: f64 = 0.2;
@@ -53,9 +55,48 @@ const LEAST_SCALE: f64 = 1.0;
 
 /// Every sheet and card that lies in `picture` for sure, largest first.
 pub fn find(picture: &Picture, light: Option<Light>) -> Vec<FoundSheet> {
+    let seeing = Seeing::new(picture, light.unwrap_or(Light::Camera));
+    let size = picture.size().map(f64::from);
+    let all: Vec<Candidate> = quads(picture).iter().filter_map(|quad| candidate(picture, light, quad)).collect();
     let mut found: Vec<(f64, FoundSheet)> = Vec::new();
-    for quad in quads(picture) {
-        let Some(sheet) = recognised(picture, light, &quad) else { continue };
+    keep(&mut found, all.iter().filter_map(|candidate| recognised(&seeing, size, candidate)));
+    // In the plane of one that is known, others are known by their size.
+    if let Some((_, largest)) = found.first() {
+        let largest = all.iter().find(|candidate| candidate.corners == largest.corners);
+        let plane = largest.and_then(|largest| plane_of(largest, found[0].1.name, size));
+        let others = all.iter().filter_map(|candidate| measured(&seeing, plane.as_ref()?, candidate));
+        keep(&mut found, others);
+    }
+    // What lies within another, as a printed frame does, is part of it.
+    let whole: Vec<FoundSheet> = found.into_iter().map(|(_, sheet)| sheet).collect();
+    let within = |i: usize| {
+        let middle = whole[i].corners.iter().fold(Vec2::ZERO, |sum, c| sum + c.raw().to_vec2()) / 4.0;
+        whole[..i].iter().any(|other| holds(&other.corners, middle.to_point()))
+    };
+    (0..whole.len()).filter(|i| !within(*i)).map(|i| whole[i].clone()).collect()
+}
+
+/// Whether `other` looks as large in the plane of `first` as it is, so that both may lie in one plane.
+pub fn in_one_plane(first: &FoundSheet, other: &FoundSheet) -> bool {
+    /// What paper, lens and a plane carried on beyond its sheet may be off by together (common practice, no source).
+    const NEAR: f64 = 0.1;
+    let (Some(own), Some(size)) = (lying(first.name, first.corners), lying(other.name, other.corners)) else {
+        return false;
+    };
+    let seen = seen_rectangle(first.corners.map(|at| Seen { at, sd: 1.0 }), [&[]; 4], own);
+    let Ok(plane) = straighten(&[seen], None) else { return false };
+    let [a, b, c, d] = other.corners.map(|corner| plane.point(corner));
+    let looks = [a.distance(b) + c.distance(d), b.distance(c) + d.distance(a)];
+    looks.iter().zip(size).all(|(looks, size)| (looks / (2.0 * size) - 1.0).abs() < NEAR)
+}
+
+fn holds(corners: &[Point<Pixels>; 4], p: kurbo::Point) -> bool {
+    (0..4).all(|i| (corners[(i + 1) % 4].raw() - corners[i].raw()).cross(p - corners[i].raw()) > 0.0)
+}
+
+/// Adds those that are not there yet, the largest first.
+fn keep(found: &mut Vec<(f64, FoundSheet)>, sheets: impl Iterator<Item = FoundSheet>) {
+    for sheet in sheets {
         let size = sheet.corners[0].distance(sheet.corners[2]) * sheet.corners[1].distance(sheet.corners[3]);
         let apart = |other: &(f64, FoundSheet)| {
             let mut nearest = sheet
@@ -69,64 +110,106 @@ pub fn find(picture: &Picture, light: Option<Light>) -> Vec<FoundSheet> {
         }
     }
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
-    // What lies within another, as a printed frame does, is part of it.
-    let whole: Vec<FoundSheet> = found.into_iter().map(|(_, sheet)| sheet).collect();
-    let within = |i: usize| {
-        let middle = whole[i].corners.iter().fold(Vec2::ZERO, |sum, c| sum + c.raw().to_vec2()) / 4.0;
-        whole[..i].iter().any(|other| holds(&other.corners, middle.to_point()))
-    };
-    (0..whole.len()).filter(|i| !within(*i)).map(|i| whole[i].clone()).collect()
 }
 
-fn holds(corners: &[Point<Pixels>; 4], p: kurbo::Point) -> bool {
-    (0..4).all(|i| (corners[(i + 1) % 4].raw() - corners[i].raw()).cross(p - corners[i].raw()) > 0.0)
+/// A four-sided region whose sides are seen, and may be those of a sheet or card.
+struct Candidate {
+    corners: [Point<Pixels>; 4],
+    sides: Sides,
 }
 
-/// The sheet or card that a four-sided region is, if it is one.
-fn recognised(picture: &Picture, light: Option<Light>, quad: &Quad) -> Option<FoundSheet> {
+impl Candidate {
+    fn found(&self, name: &'static str) -> FoundSheet {
+        let places = self.sides.iter().flatten();
+        let count = places.clone().count() as f64;
+        let sd = (places.map(|place| place.sd * place.sd).sum::<f64>() / count).sqrt();
+        FoundSheet { name, corners: self.corners, sd }
+    }
+
+    /// Pixels to the millimetre, if it is so large.
+    fn scale(&self, size: [f64; 2]) -> f64 {
+        let across = self.corners[0].distance(self.corners[2]) * self.corners[1].distance(self.corners[3]);
+        across.sqrt() / size[0].hypot(size[1])
+    }
+}
+
+fn candidate(picture: &Picture, light: Option<Light>, quad: &Quad) -> Option<Candidate> {
     let rough = quad.corners.map(Point::from);
-    let [width, height] = picture.size().map(f64::from);
-    let middle = Point::new(width / 2.0, height / 2.0);
-    let told = |corners, [near, square]: [f64; 2]| {
-        proportions(corners, middle, width.max(height), square).map(|told| Told { told, near })
-    };
-    let roughly = told(rough, ROUGHLY)?;
+    let roughly = Told::of(rough, picture.size().map(f64::from), ROUGHLY)?;
     if SHEETS.into_iter().chain([CARD]).all(|name| roughly.sides(name).is_none()) {
         return None;
     }
     let near = corners(&sides_at(picture, light, rough, quad.off, FEW))?;
     // From near by, once more: a wide search takes what is strongest.
-    let all = sides(picture, light, near, 3.0);
-    let corners = upright(corners(&all)?);
+    let sides = sides(picture, light, near, 3.0);
+    Some(Candidate { corners: upright(corners(&sides)?), sides })
+}
+
+/// The sheet or card that a four-sided region is by its shape, if it is one.
+fn recognised(seeing: &Seeing, picture: [f64; 2], candidate: &Candidate) -> Option<FoundSheet> {
+    let corners = candidate.corners;
     // As an ideal lens would show them: bowing looks like another focal length.
-    let ideal = unbowed(&all, &corners, [width, height]).unwrap_or(corners);
-    let told = told(ideal, NEAR)?;
-    let seeing = Seeing::new(picture, light.unwrap_or(Light::Camera));
-    let plane = |size: [f64; 2]| {
-        let seen = corners.map(|at| Seen { at, sd: 1.0 });
-        let rectangle =
-            SeenRectangle { corners: seen, sides: Sides::default().map(|_| Vec::new()), places: vec![], size };
-        straighten(Some(&rectangle), None).ok()
-    };
+    let ideal = unbowed(candidate, [1.0; 2], picture);
+    let ideal = ideal.map(|plane| plane.without_lens().inverse());
+    let ideal = ideal.map_or(corners, |ideal| rectangle_corners([1.0; 2]).map(|corner| ideal.point(corner)));
+    let told = Told::of(ideal, picture, NEAR)?;
+    let plane =
+        |size: [f64; 2]| straighten(&[seen_rectangle(corners.map(|at| Seen { at, sd: 1.0 }), [&[]; 4], size)], None);
     let card = told.sides(CARD).and_then(|size| {
-        let plane = plane(size)?;
-        let across = corners[0].distance(corners[2]) * corners[1].distance(corners[3]);
-        let enough = across.sqrt() / size[0].hypot(size[1]) >= LEAST_SCALE;
-        let radius = roundness(&seeing, &plane, size)?;
-        // Half way to a sharp corner, and twice as round.
-        (enough && (0.5 * CARD_RADIUS..2.0 * CARD_RADIUS).contains(&radius)).then_some(CARD)
+        let radius = roundness(seeing, &plane(size).ok()?, size)?;
+        (candidate.scale(size) >= LEAST_SCALE && CARD_ROUND.contains(&radius)).then_some(CARD)
     });
     let sheet = || {
         // Seen turned about one axis, its proportion depends on the focal length, which nothing tells then: it may be a board.
         let (name, size) = SHEETS.into_iter().find_map(|name| Some((name, told.surely(name)?)))?;
-        let round = roundness(&seeing, &plane(size)?, size)? > MOST_ROUND * size[0].min(size[1]);
-        (!round && is_paper(&seeing, &corners)).then_some(name)
+        let round = roundness(seeing, &plane(size).ok()?, size)? > MOST_ROUND * size[0].min(size[1]);
+        (!round && is_paper(seeing, &corners)).then_some(name)
     };
-    let name = card.or_else(sheet)?;
-    let places = all.iter().flatten();
-    let count = places.clone().count() as f64;
-    let sd = (places.map(|place| place.sd * place.sd).sum::<f64>() / count).sqrt();
-    Some(FoundSheet { name, corners, sd })
+    card.or_else(sheet).map(|name| candidate.found(name))
+}
+
+/// The plane of a sheet that was recognised, with the bowing that its sides tell.
+fn plane_of(candidate: &Candidate, name: &str, picture: [f64; 2]) -> Option<Map<Pixels, Plane>> {
+    let size = lying(name, candidate.corners)?;
+    unbowed(candidate, size, picture)
+}
+
+/// The sheet or card that a four-sided region is by its size in a plane that is known.
+fn measured(seeing: &Seeing, plane: &Map<Pixels, Plane>, candidate: &Candidate) -> Option<FoundSheet> {
+    /// What lens and a plane carried on beyond its sheet may be off by, as a part of each side.
+    const ALIKE: f64 = 0.02;
+    /// Pixels to the millimetre from which corners are told apart when the size is known.
+    const LEAST: f64 = 0.7;
+    let [a, b, c, d] = candidate.corners.map(|corner| plane.point(corner));
+    let looks = [a.distance(b), b.distance(c), c.distance(d), d.distance(a)];
+    let (name, size) = SHEETS.into_iter().chain([CARD]).find_map(|name| {
+        let size = lying(name, candidate.corners)?;
+        let near = |i: usize| (looks[i] / size[i % 2] - 1.0).abs() < ALIKE;
+        (0..4).all(near).then_some((name, size))
+    })?;
+    let own =
+        straighten(&[seen_rectangle(candidate.corners.map(|at| Seen { at, sd: 1.0 }), [&[]; 4], size)], None).ok()?;
+    let radius = roundness(seeing, &own, size)?;
+    let fits = if name == CARD {
+        candidate.scale(size) >= LEAST && CARD_ROUND.contains(&radius)
+    } else {
+        radius <= MOST_ROUND * size[0].min(size[1]) && is_paper(seeing, &candidate.corners)
+    };
+    fits.then(|| candidate.found(name))
+}
+
+/// The sides of the sheet or card of this name, mm, the first along the first side as it looks.
+fn lying(name: &str, corners: [Point<Pixels>; 4]) -> Option<[f64; 2]> {
+    let size = tables::rectangle(name).map(|named| [named.width.to_mm(), named.height.to_mm()])?;
+    let [long, short] = [size[0].max(size[1]), size[0].min(size[1])];
+    let [a, b, c, d] = corners;
+    let wide = a.distance(b) + c.distance(d) > b.distance(c) + d.distance(a);
+    Some(if wide { [long, short] } else { [short, long] })
+}
+
+/// Where the corners of a rectangle of this size lie in its plane.
+fn rectangle_corners([width, height]: [f64; 2]) -> [Point<Plane>; 4] {
+    [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]].map(|[x, y]| Point::new(x, y))
 }
 
 /// The proportions that something may have.
@@ -137,6 +220,12 @@ struct Told {
 }
 
 impl Told {
+    /// What these corners tell in a picture of this size.
+    fn of(corners: [Point<Pixels>; 4], [width, height]: [f64; 2], [near, square]: [f64; 2]) -> Option<Self> {
+        let middle = Point::new(width / 2.0, height / 2.0);
+        proportions(corners, middle, width.max(height), square).map(|told| Self { told, near })
+    }
+
     /// The sides of the sheet or card of this name as it would lie, mm, if it may be that.
     fn sides(&self, name: &str) -> Option<[f64; 2]> {
         let sheet = tables::rectangle(name)?;
@@ -154,28 +243,22 @@ impl Told {
     }
 }
 
-/// Where the corners would be if the lens did not bow, as the sides between them tell.
-fn unbowed(sides: &Sides, corners: &[Point<Pixels>; 4], [width, height]: [f64; 2]) -> Option<[Point<Pixels>; 4]> {
+/// The plane of a region that is a rectangle of this size, with the bowing of the lens that its sides tell.
+fn unbowed(candidate: &Candidate, size: [f64; 2], [width, height]: [f64; 2]) -> Option<Map<Pixels, Plane>> {
     /// Bowing at the corners of the picture that nothing is known of, as a standard deviation.
     const USUAL: f64 = 0.02;
-    let seen = |side: &Vec<SidePlace>| side.iter().map(|place| Seen { at: place.at, sd: place.sd }).collect::<Vec<_>>();
+    let Candidate { corners, sides } = candidate;
     // The corners begin at another side than the sides do.
     let first = (0..4).min_by(|a, b| {
         let off = |i: &usize| sides[*i].first().map_or(f64::INFINITY, |place| place.at.distance(corners[0]));
         off(a).total_cmp(&off(b))
     })?;
-    let size = [1.0, 1.0];
-    let rectangle = SeenRectangle {
-        corners: corners.map(|at| Seen { at, sd: 1.0 }),
-        sides: std::array::from_fn(|i| seen(&sides[(first + i) % 4])),
-        places: vec![],
-        size,
-    };
+    let sides = std::array::from_fn(|i| sides[(first + i) % 4].as_slice());
+    let rectangle = seen_rectangle(corners.map(|at| Seen { at, sd: 1.0 }), sides, size);
     let middle = Point::new(width / 2.0, height / 2.0);
     let lens =
         SeenLens { middle, unit: 0.5 * width.hypot(height), usual: vec![(0.0, USUAL)], edges: vec![], camera: None };
-    let ideal = straighten(Some(&rectangle), Some(&lens)).ok()?.without_lens().inverse();
-    Some([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]].map(|[x, y]| ideal.point(Point::new(x, y))))
+    straighten(&[rectangle], Some(&lens)).ok()
 }
 
 fn middle_of(corners: &[Point<Pixels>; 4]) -> Point<Pixels> {

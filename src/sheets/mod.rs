@@ -8,5 +8,5 @@ mod light;
 mod quads;
 mod sides;
 
-pub use find::{FoundSheet, find};
-pub use sides::{SidePlace, Sides, sides};
+pub use find::{FoundSheet, find, in_one_plane};
+pub use sides::{SidePlace, Sides, sides, sides_agree};

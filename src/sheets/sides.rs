@@ -12,6 +12,7 @@ use rayon::prelude::*;
 use super::light::{Colour, Seeing, dot, mean, minus};
 use crate::build_file::Light;
 use crate::picture::Picture;
+use crate::plane::{PlaneProblem, Seen, SeenLens, SeenRectangle, straighten};
 use crate::space::{Pixels, Point};
 
 /// A place on a side.
@@ -63,6 +64,25 @@ const COMMON: f64 = 2.0;
 /// The sides between `corners`, clockwise as seen, each of which may be so many pixels off.
 pub fn sides(picture: &Picture, light: Option<Light>, corners: [Point<Pixels>; 4], off: f64) -> Sides {
     sides_at(picture, light, corners, off, FINE)
+}
+
+/// Whether some lens shows a rectangle of these corners with such sides, on a picture of this width and height.
+pub fn sides_agree(sides: &Sides, corners: [Point<Pixels>; 4], [width, height]: [f64; 2]) -> bool {
+    let lens = SeenLens {
+        middle: Point::new(width / 2.0, height / 2.0),
+        unit: 0.5 * width.hypot(height),
+        usual: vec![(0.0, 1.0)],
+        edges: Vec::new(),
+        camera: None,
+    };
+    let seen = seen_rectangle(corners.map(|at| Seen { at, sd: 1.5 }), sides.each_ref().map(Vec::as_slice), [1.0, 1.0]);
+    !matches!(straighten(&[seen], Some(&lens)), Err(PlaneProblem::WideAngle(_)))
+}
+
+/// A rectangle of this size as its corners and sides were found.
+pub(super) fn seen_rectangle(corners: [Seen; 4], sides: [&[SidePlace]; 4], size: [f64; 2]) -> SeenRectangle {
+    let seen = |side: &[SidePlace]| side.iter().map(|place| Seen { at: place.at, sd: place.sd }).collect();
+    SeenRectangle { corners, sides: sides.map(seen), places: Vec::new(), size, size_sd: [1.0; 2] }
 }
 
 /// The same from so many places along each side at most.

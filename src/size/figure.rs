@@ -42,7 +42,7 @@ const LIMB_CLICK_SD_PX: f64 = 3.0;
 /// The figure's marks in mm on the wearer and as seen in the plane. Landmarks are those of one that stands upright, in shoes;
 /// limbs are bent however they are.
 pub(super) fn heights(marks: &Marks, picture: &PictureMarks, plane: &Map<Pixels, Plane>) -> Vec<[f64; 2]> {
-    let (Some(figure), Some(height)) = (&picture.figure, marks.height_in_shoes) else { return Vec::new() };
+    let (Some(figure), Some(height)) = (&picture.figure, marks.barefoot) else { return Vec::new() };
     let times = (figure.heads / WEARER_HEADS).powf(match figure.like {
         Like::Stature | Like::Shoulder => 0.0,
         Like::Head => 1.0,
@@ -57,9 +57,12 @@ pub(super) fn heights(marks: &Marks, picture: &PictureMarks, plane: &Map<Pixels,
         let stand = plane.point(sole).raw();
         let up = (plane.point(head).raw() - stand).normalize();
         let landmarks = used_landmarks(figure);
-        pairs.extend(
-            landmarks.map(|l| [times * l.fraction.value * height.value, up.dot(plane.point(l.at.at()).raw() - stand)]),
-        );
+        pairs.extend(landmarks.map(|l| {
+            [
+                times * l.fraction.value * (height.value + marks.shoes.value),
+                up.dot(plane.point(l.at.at()).raw() - stand),
+            ]
+        }));
     }
     if uses_limbs(figure) {
         let pixel =
@@ -70,7 +73,7 @@ pub(super) fn heights(marks: &Marks, picture: &PictureMarks, plane: &Map<Pixels,
         };
         let limbs: Vec<(f64, Measured)> = figure.limbs.iter().map(seen).collect();
         let (stature, sd) = stature_of_pose(&limbs, LIMB_CLICK_SD_PX * pixel);
-        pairs.push([times * (height.value - marks.shoes), stature + sd * figure.pose.value]);
+        pairs.push([times * height.value, stature + sd * figure.pose.value]);
     }
     pairs
 }
@@ -133,7 +136,7 @@ pub(super) fn hands(marks: &Marks, picture: &PictureMarks, plane: &Map<Pixels, P
     let one = |hand: &HandMark| {
         let mm = match hand.size {
             HandSize::Measured(size) => size.value,
-            HandSize::Fraction(fraction) => fraction.value * (marks.height_in_shoes?.value - marks.shoes),
+            HandSize::Fraction(fraction) => fraction.value * marks.barefoot?.value,
         };
         let seen = plane.point(hand.from.at()).distance(plane.point(hand.to.at()));
         Some([mm * picture.hand_style.value, seen])

@@ -24,7 +24,7 @@ const ABOVE_SD_MM: f64 = 1.0;
 /// Standard deviation of a camera's distance as it is measured, as a part of it (common practice, no source).
 const CAMERA_DISTANCE_SD: f64 = 0.03;
 
-/// Standard deviation of a person's height in shoes as it is known, in mm (common practice, no source).
+/// Standard deviation of a person's height as it is known, in mm (common practice, no source).
 const HEIGHT_SD_MM: f64 = 5.0;
 
 /// First term of a lens that nothing is known of, in half diagonals: a standard deviation of 0.02 around 0 is k1 = 0.08 with a
@@ -107,8 +107,8 @@ pub struct Sight {
     /// Points of the outlines of its pieces, close enough together to stand for them, by how far the pieces lie above the
     /// plane of its rectangle where that is said of them, mm.
     pub outlines: Vec<(Option<Length>, Vec<Point<Pixels>>)>,
-    /// Places found on the sides of its rectangle.
-    pub sides: Sides,
+    /// Places found on the sides of its rectangles, in their order.
+    pub sides: Vec<Sides>,
 }
 
 /// Everything measured for one build, ready for [`super::solve`].
@@ -116,12 +116,12 @@ pub struct Sight {
 pub struct Marks {
     /// Where the size comes from; a finished length is exact, because it is wanted rather than measured.
     pub from: Placed<SizeFrom>,
-    /// The wearer's height in the costume's shoes, mm. One number behind every landmark, so that its error is shared.
-    pub height_in_shoes: Option<Measured>,
+    /// The wearer's height, barefoot, mm. One number behind every landmark, so that its error is shared.
+    pub barefoot: Option<Measured>,
+    /// What the costume's shoes add to it, mm.
+    pub shoes: Measured,
     /// Pattern of this size over what the marks tell, for another wearer; 1 otherwise.
     pub times: f64,
-    /// What the shoes add to it, mm; their doubt is part of `height_in_shoes`.
-    pub shoes: f64,
     /// As in the build.
     pub pictures: Vec<PictureMarks>,
     /// The prop's two ends.
@@ -139,8 +139,12 @@ pub struct PictureMarks {
     pub lengths: Vec<LengthMark>,
     /// A rectangle of known size.
     pub rectangle: Option<RectangleMarks>,
+    /// Further rectangles of known size in the same plane; none without the first.
+    pub further: Vec<RectangleMarks>,
     /// What tells how the lens bows; `None`: it is taken not to.
     pub lens: Option<LensMarks>,
+    /// A round ring about the prop's axis.
+    pub ring: Option<RingMarks>,
     /// From the camera to the plane of the rectangle, square to it, mm; `None`: as the rectangle tells.
     pub camera_distance: Option<Measured>,
     /// How far the prop's face lies above that plane, towards the camera, mm.
@@ -214,6 +218,17 @@ pub struct RectangleMarks {
     /// Further places, with where they lie on it, mm.
     pub places: Vec<(Spot, [f64; 2])>,
     /// Where its corners stand.
+    pub place: Place,
+}
+
+/// A round ring about the prop's axis, seen as an oval.
+#[derive(Clone, Copy, Debug)]
+pub struct RingMarks {
+    /// Ends of its longest diameter.
+    pub longest: [Spot; 2],
+    /// Ends of its shortest one.
+    pub shortest: [Spot; 2],
+    /// Where its table stands.
     pub place: Place,
 }
 
@@ -298,14 +313,12 @@ pub struct EndMarks {
 /// The marks of `build`; `sights` are its pictures, in their order.
 pub fn marks(build: &Build, sights: &[Sight]) -> Marks {
     let pictures = build.pictures.iter().zip(sights);
-    let shoes = build.wearer.map_or(0.0, |wearer| wearer.shoes.to_mm());
+    let shoes = build.wearer.map_or([0.0; 2], |wearer| [wearer.shoes, wearer.shoes_sd].map(Length::to_mm));
     Marks {
         from: build.size,
-        height_in_shoes: build
-            .wearer
-            .map(|wearer| Measured { value: wearer.height.value.to_mm() + shoes, sd: HEIGHT_SD_MM }),
+        barefoot: build.wearer.map(|wearer| Measured { value: wearer.height.value.to_mm(), sd: HEIGHT_SD_MM }),
+        shoes: Measured { value: shoes[0], sd: shoes[1] },
         times: build.times,
-        shoes,
         pictures: pictures.map(|(picture, sight)| picture_marks(picture, sight, build.wearer)).collect(),
         finished: build.finished.as_ref().map(end_marks),
         measures: build.measures.iter().map(end_marks).collect(),
@@ -332,15 +345,17 @@ impl Marks {
 
     /// Numbers that stand alone, and clicks. Every field is named, so that a new one cannot be forgotten here.
     fn parts(&mut self) -> (Vec<&mut Measured>, Vec<&mut Spot>) {
-        let Self { from: _, height_in_shoes, times: _, shoes: _, pictures, finished, measures } = self;
-        let mut numbers: Vec<&mut Measured> = height_in_shoes.iter_mut().collect();
+        let Self { from: _, barefoot, shoes, times: _, pictures, finished, measures } = self;
+        let mut numbers: Vec<&mut Measured> = barefoot.iter_mut().chain([shoes]).collect();
         let mut spots: Vec<&mut Spot> = Vec::new();
         for picture in pictures {
             let PictureMarks {
                 name: _,
                 lengths,
                 rectangle,
+                further,
                 lens,
+                ring,
                 camera_distance,
                 above,
                 figure,
@@ -364,7 +379,7 @@ impl Marks {
                 numbers.extend(above);
                 spots.extend([from, to]);
             }
-            if let Some(RectangleMarks { corners, size, sides, places, place: _ }) = rectangle {
+            for RectangleMarks { corners, size, sides, places, place: _ } in rectangle.iter_mut().chain(further) {
                 // What its sides tell takes the place of a corner.
                 let told: [bool; 4] = std::array::from_fn(|i| !sides[i].is_empty() && !sides[(i + 3) % 4].is_empty());
                 numbers.extend(size.iter_mut().flatten());
@@ -376,6 +391,9 @@ impl Marks {
                 numbers.extend(usual);
                 numbers.extend(camera.iter_mut().flatten());
                 spots.extend(edges.iter_mut().flatten());
+            }
+            if let Some(RingMarks { longest, shortest, place: _ }) = ring {
+                spots.extend(longest.iter_mut().chain(shortest));
             }
             if let Some(FigureMarks { sole, landmarks, limbs, pose, heads: _, like: _, place: _ }) = figure {
                 spots.extend(sole);
@@ -394,10 +412,13 @@ impl Marks {
 }
 
 fn picture_marks(picture: &PictureSpec, sight: &Sight, wearer: Option<Wearer>) -> PictureMarks {
-    let rectangle = picture.known_rectangle.as_ref().map(|known| rectangle_marks(known, sight));
+    let known = picture.known_rectangle.iter().chain(&picture.further_rectangles);
+    let mut rectangles = known.enumerate().map(|(i, known)| rectangle_marks(known, sight.sides.get(i)));
+    let rectangle = rectangles.next();
+    let further: Vec<RectangleMarks> = rectangles.collect();
     // Corners alone fix the plane and leave nothing to tell a lens by.
     let tells = |r: &RectangleMarks| !r.places.is_empty() || r.sides.iter().any(|side| side.len() > 2);
-    let sides_tell = rectangle.as_ref().is_some_and(tells);
+    let sides_tell = rectangle.iter().chain(&further).any(tells);
     let edges = picture.lens.as_ref();
     let lens = (edges.is_some() || sides_tell).then(|| LensMarks {
         usual: vec![Measured { value: 0.0, sd: USUAL_BOWING_SD }],
@@ -406,7 +427,7 @@ fn picture_marks(picture: &PictureSpec, sight: &Sight, wearer: Option<Wearer>) -
             .flat_map(|lens| &lens.straight_edges)
             .map(|edge| edge.iter().copied().map(Spot::clicked).collect())
             .collect(),
-        camera: rectangle.as_ref().filter(|r| r.size.is_some() && tells(r)).map(|_| {
+        camera: rectangle.as_ref().filter(|r| r.size.is_some() && sides_tell).map(|_| {
             let askew = Measured { value: 0.0, sd: ASKEW_SD };
             [Measured { value: 0.0, sd: FOCAL_SD }, askew, askew]
         }),
@@ -416,7 +437,13 @@ fn picture_marks(picture: &PictureSpec, sight: &Sight, wearer: Option<Wearer>) -
         name: picture.name.clone(),
         lengths: picture.known_lengths.iter().map(length_mark).collect(),
         rectangle,
+        further,
         lens,
+        ring: picture.ring.map(|ring| RingMarks {
+            longest: ring.longest.map(Spot::clicked),
+            shortest: ring.shortest.map(Spot::clicked),
+            place: ring.place,
+        }),
         camera_distance: picture
             .camera_distance
             .map(|given| Measured { value: given.to_mm(), sd: CAMERA_DISTANCE_SD * given.to_mm() }),
@@ -457,7 +484,7 @@ fn length_mark(known: &KnownLength) -> LengthMark {
     }
 }
 
-fn rectangle_marks(known: &KnownRectangle, sight: &Sight) -> RectangleMarks {
+fn rectangle_marks(known: &KnownRectangle, sides: Option<&Sides>) -> RectangleMarks {
     let side = |places: &Vec<SidePlace>| {
         let mark =
             |&SidePlace { at, across, sd }: &SidePlace| SideMark { at, across, off: Measured { value: 0.0, sd } };
@@ -466,7 +493,7 @@ fn rectangle_marks(known: &KnownRectangle, sight: &Sight) -> RectangleMarks {
     RectangleMarks {
         corners: known.corners.value.map(Spot::clicked),
         size: known.size.map(|sides| sides.map(|length| Measured::give_or_take(length, known.give_or_take))),
-        sides: std::array::from_fn(|i| side(&sight.sides[i])),
+        sides: sides.map_or_else(Default::default, |sides| sides.each_ref().map(side)),
         places: known.places.iter().map(|place| (Spot::clicked(place.at), place.on.map(Length::to_mm))).collect(),
         place: known.corners.place,
     }

@@ -19,7 +19,7 @@ mod yardsticks;
 
 pub use marks::{
     EndMarks, FigureMarks, HandMark, HandSize, HullMarks, LandmarkMark, LengthMark, LensMarks, LimbMark, Marks,
-    Measured, PictureMarks, RectangleMarks, SideMark, Sight, Spot, marks,
+    Measured, PictureMarks, RectangleMarks, RingMarks, SideMark, Sight, Spot, marks,
 };
 pub use quantities::{FinishedBy, finished_by, finished_length, finished_width, measure, mm_per_px};
 pub use report::{

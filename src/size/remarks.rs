@@ -30,7 +30,7 @@ fn figure_assumed(marks: &Marks, picture: &PictureMarks) -> Problem {
             Like::Shoulder => "have shoulders as high as those of",
             Like::Blend(_) => "be between as tall and with a head as large as",
         },
-        marks.shoes
+        marks.shoes.value
     );
     let place = picture.figure.as_ref().map_or(picture.name.place, |figure| figure.place);
     Problem::note("figure_assumed", text).at(place)

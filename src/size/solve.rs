@@ -10,7 +10,7 @@ use crate::problem::{Place, Placed, Problem, Problems};
 use crate::space::{Map, Pattern, Pixels, Plane, Point};
 
 use super::remarks::remarks;
-use super::view::{View, heights_known, unlikely};
+use super::view::{View, area, heights_known, larger_than_others, unlikely};
 use super::yardsticks::{Against, Doubts, Fit, Pairs, Yardsticks, sensitivities};
 use super::{Marks, Measured, PictureMarks, Spot, chi_square, extent, figure};
 
@@ -81,6 +81,18 @@ struct PictureDoubts {
     /// Relative change of what the plane takes the rectangle's place for, where the rectangle gives the scale; a column
     /// for each number of the marks.
     rectangle: Arc<DMatrix<f64>>,
+    /// Of several rectangles that give the scale.
+    rectangles: Arc<Vec<Compared>>,
+}
+
+/// A rectangle beside others.
+#[derive(Clone, Copy, Debug)]
+struct Compared {
+    against: Against,
+    /// Standard deviation of how much larger it is than the others say, as a part.
+    sd: f64,
+    /// Its share in the scale.
+    share: f64,
 }
 
 /// Where the factor of a picture comes from.
@@ -132,6 +144,25 @@ impl PictureScale {
     /// From pixels to the pattern, for what lies so many mm above the plane; `None`: as the prop's face.
     pub(super) fn pattern_map(&self, above: Option<f64>) -> Map<Pixels, Pattern> {
         self.view.map(above).then(&Map::affine(Affine::scale(self.factor)))
+    }
+}
+
+impl PictureScale {
+    /// Counts what several rectangles say of each other, and refuses slips.
+    fn compare_rectangles(&mut self, picture: &PictureMarks) -> Result<(), Problem> {
+        // As if each were as sure as the others: Σ z² (n − 1) / n is their χ² then.
+        let count = self.doubts.rectangles.len().max(1);
+        let squares: f64 = self.doubts.rectangles.iter().map(|compared| compared.against.z.powi(2)).sum();
+        self.chi_square += squares * (count - 1) as f64 / count as f64;
+        self.freedom += count - 1;
+        self.widen();
+        if self.widening > 1.0 { refuse_slips(picture, &self.estimates) } else { Ok(()) }
+    }
+
+    fn widen(&mut self) {
+        if self.freedom > 0 && self.chi_square > chi_square::limit_95(self.freedom) {
+            self.widening = (self.chi_square / self.freedom as f64).sqrt();
+        }
     }
 }
 
@@ -246,7 +277,7 @@ fn own_source(marks: &Marks, k: usize) -> Result<Option<Source>, Problem> {
         SizeFrom::AsPictured => lengths,
         SizeFrom::Figure => match &picture.figure {
             None => None,
-            Some(_) if marks.height_in_shoes.is_none() => {
+            Some(_) if marks.barefoot.is_none() => {
                 let text = "the size comes from the figure, but nothing says how tall the wearer is; add [wearer] with \
                             height = \"168 cm\" or what it is";
                 return Err(Problem::error("no_wearer", text).at(marks.from.place));
@@ -327,9 +358,10 @@ impl Source {
         };
         let names = self.names(marks, picture);
         if held {
-            scale.estimates.push(rectangle_estimate(picture, &scale.doubts));
+            scale.estimates.extend(rectangle_estimates(picture, &scale.doubts));
         }
         if names.is_empty() {
+            scale.compare_rectangles(picture)?;
             return Ok(scale);
         }
         let pairs = self.read(marks, k)?;
@@ -347,16 +379,20 @@ impl Source {
         }
         scale.estimates.extend(estimates(&names, &yardsticks, &fit));
         if held {
-            share_with_rectangle(&mut scale.estimates, &yardsticks.shares(1.0, &scale.doubts.rectangle), &fit);
+            let shares = yardsticks.shares(1.0, &scale.doubts.rectangle);
+            let rectangles = scale.estimates.len() - names.len();
+            share_with_rectangles(&mut scale.estimates, rectangles, &shares, &fit);
         } else {
             scale.factor = fit.factor;
         }
         scale.chi_square = fit.chi_square;
-        scale.freedom = scale.estimates.len() - 1;
-        if scale.freedom > 0 && scale.chi_square > chi_square::limit_95(scale.freedom) {
-            scale.widening = (scale.chi_square / scale.freedom as f64).sqrt();
+        scale.freedom = names.len() - usize::from(!held);
+        if held {
+            scale.compare_rectangles(picture)?;
+        } else {
+            scale.widen();
         }
-        if (measured || held) && scale.widening > 1.0 {
+        if measured && scale.widening > 1.0 {
             refuse_slips(picture, &scale.estimates)?;
         }
         // Sizes that disagree also say where the corners of the rectangle must have been.
@@ -372,8 +408,9 @@ impl Source {
 
     fn doubts(&self, marks: &Marks, k: usize) -> Result<PictureDoubts, Problem> {
         let rectangle = if matches!(self, Self::Rectangle) { size_in_plane(marks, k)? } else { DMatrix::zeros(0, 0) };
+        let rectangles = if matches!(self, Self::Rectangle) { rectangles_compared(marks, k)? } else { Vec::new() };
         let yardsticks = Arc::new(Doubts::of(marks, &|marks| self.read(marks, k))?);
-        Ok(PictureDoubts { yardsticks, rectangle: Arc::new(rectangle) })
+        Ok(PictureDoubts { yardsticks, rectangle: Arc::new(rectangle), rectangles: Arc::new(rectangles) })
     }
 
     const fn name(&self) -> ScaleFrom {
@@ -423,7 +460,7 @@ impl Source {
             Self::KnownLengths | Self::Rectangle => {
                 picture.lengths.iter().map(|l| [l.length.value, span(&l.from, &l.to, l.above)]).collect()
             }
-            Self::Figure => figure::heights(marks, picture, &plane),
+            Self::Figure => figure::heights(marks, picture, &view.body_map()),
             Self::Hand => figure::hands(marks, picture, &plane),
             Self::Finished(mm) => {
                 let span = match &marks.finished {
@@ -545,26 +582,69 @@ fn refuse_slips(picture: &PictureMarks, estimates: &[Estimate]) -> Result<(), Pr
     Err(Problem::error("sizes_contradict", text).at(place))
 }
 
-fn rectangle_estimate(picture: &PictureMarks, doubts: &PictureDoubts) -> Estimate {
-    Estimate {
-        name: "rectangle".to_owned(),
-        place: picture.rectangle.as_ref().map_or_else(Place::default, |rectangle| rectangle.place),
-        factor: 1.0,
-        sd: doubts.rectangle.norm(),
-        weight: 1.0,
-        against: None,
-    }
+/// The rectangle that gives the plane its size; of several, each as the others see it.
+fn rectangle_estimates(picture: &PictureMarks, doubts: &PictureDoubts) -> Vec<Estimate> {
+    let all = picture.rectangle.iter().chain(&picture.further).enumerate();
+    all.map(|(i, rectangle)| {
+        let compared = doubts.rectangles.get(i);
+        let against = compared.map(|compared| compared.against);
+        Estimate {
+            name: if i == 0 { "rectangle".to_owned() } else { format!("rectangle {}", i + 1) },
+            place: rectangle.place,
+            // The first gives the plane its unit.
+            factor: if i == 0 { 1.0 } else { against.map_or(1.0, |against| 1.0 + against.excess) },
+            sd: compared.map_or_else(|| doubts.rectangle.norm(), |compared| compared.sd),
+            weight: compared.map_or(1.0, |compared| compared.share),
+            against,
+        }
+    })
+    .collect()
 }
 
-/// Tells the rectangle, the first of `estimates`, and the known lengths in its plane what they are worth beside each
-/// other.
-fn share_with_rectangle(estimates: &mut [Estimate], shares: &[f64], fit: &Fit) {
-    let [rectangle, lengths @ ..] = estimates else { return };
-    rectangle.against = Some(Against { excess: 1.0 / fit.factor - 1.0, z: (1.0 - fit.factor) / fit.factor_sd });
-    rectangle.weight -= shares.iter().sum::<f64>();
+/// Tells the rectangles, so many at the head of `estimates`, and the known lengths in their plane what they are worth beside
+/// each other.
+fn share_with_rectangles(estimates: &mut [Estimate], rectangles: usize, shares: &[f64], fit: &Fit) {
+    let (rectangles, lengths) = estimates.split_at_mut(rectangles);
+    let left = 1.0 - shares.iter().sum::<f64>();
+    let together = Against { excess: 1.0 / fit.factor - 1.0, z: (1.0 - fit.factor) / fit.factor_sd };
+    for rectangle in rectangles {
+        rectangle.weight *= left;
+        rectangle.against.get_or_insert(together);
+    }
     for (length, share) in lengths.iter_mut().zip(shares) {
         length.weight = *share;
     }
+}
+
+/// Of several rectangles on picture `k`, how each stands against the others, and its share in the scale: by how much the
+/// plane follows it.
+fn rectangles_compared(marks: &Marks, k: usize) -> Result<Vec<Compared>, Problem> {
+    /// A change of size that is a slope still.
+    const TOUCH: f64 = 1e-4;
+    let picture = &marks.pictures[k];
+    let count = 1 + picture.further.len();
+    if count == 1 {
+        return Ok(Vec::new());
+    }
+    let larger = |marks: &Marks| (0..count).map(|j| larger_than_others(&marks.pictures[k], j)).collect();
+    let by = sensitivities(marks, &larger)?;
+    let place = picture.rectangle.as_ref().map(|rectangle| rectangle.corners.map(|c| c.at()));
+    let one = |(j, larger): (usize, f64)| {
+        let size = |times: f64| {
+            let mut touched = picture.clone();
+            let rectangle = touched.rectangle.iter_mut().chain(&mut touched.further).nth(j);
+            for side in rectangle.and_then(|rectangle| rectangle.size.as_mut()).into_iter().flatten() {
+                side.value *= times;
+            }
+            let plane = View::of(&touched)?.map(None);
+            Ok::<f64, Problem>(place.map_or(0.0, |corners| area(&corners.map(|c| plane.point(c))).ln() / 2.0))
+        };
+        let share = (size(1.0 + TOUCH)? - size(1.0 - TOUCH)?) / (2.0 * TOUCH);
+        let sd = by.row(j).norm();
+        let against = Against { excess: larger.exp_m1(), z: larger / sd.max(f64::MIN_POSITIVE) };
+        Ok(Compared { against, sd, share })
+    };
+    larger(marks)?.into_iter().enumerate().map(one).collect()
 }
 
 /// How the marks move the size that the plane of picture `k` gives to what is seen where its rectangle was clicked:
@@ -573,8 +653,7 @@ fn size_in_plane(marks: &Marks, k: usize) -> Result<DMatrix<f64>, Problem> {
     let corners = marks.pictures[k].rectangle.as_ref().map(|rectangle| rectangle.corners.map(|c| c.at()));
     sensitivities(marks, &|marks| {
         let plane = View::of(&marks.pictures[k])?.map(None);
-        let quad = corners.iter().flatten().map(|c| plane.point(*c).raw().to_vec2()).collect::<Vec<_>>();
-        let area: f64 = (0..quad.len()).map(|i| quad[i].cross(quad[(i + 1) % quad.len()])).sum();
-        Ok(vec![area.ln() / 2.0])
+        let quad: Vec<_> = corners.iter().flatten().map(|c| plane.point(*c)).collect();
+        Ok(vec![area(&quad).ln() / 2.0])
     })
 }

@@ -41,6 +41,8 @@ fn picture(name: &str) -> PictureMarks {
         name: placed(name.to_owned(), 3),
         lengths: vec![],
         rectangle: None,
+        further: vec![],
+        ring: None,
         lens: None,
         camera_distance: None,
         above: None,
@@ -60,9 +62,9 @@ fn hull(points: Vec<Point<Pixels>>) -> Vec<HullMarks> {
 fn build(from: SizeFrom, pictures: Vec<PictureMarks>) -> Marks {
     Marks {
         from: placed(from, 1),
-        height_in_shoes: None,
+        barefoot: None,
+        shoes: measured(0.0, 0.0),
         times: 1.0,
-        shoes: 0.0,
         pictures,
         finished: None,
         measures: vec![],
@@ -249,7 +251,7 @@ mod figure {
         ]);
         let pictures = vec![PictureMarks { figure: Some(figure), ..picture("front") }];
         Marks {
-            height_in_shoes: Some(measured(1680.0, 5.0)),
+            barefoot: Some(measured(1680.0, 5.0)),
             finished: Some(ends(0, [0.0, 985.0].map(|x| spot(Point::new(x, 0.0))))),
             ..build(SizeFrom::Figure, pictures)
         }
@@ -263,7 +265,7 @@ mod figure {
         near(s.sd, 0.0103, 0.000_1);
         near(1680.0 / s.value, 1169.5, 0.05);
         let mut of_known_height = marks.clone();
-        of_known_height.height_in_shoes = Some(measured(1680.0, 0.0));
+        of_known_height.barefoot = Some(measured(1680.0, 0.0));
         near(spread(&of_known_height, &|_, s| 1680.0 / s.pictures[0].factor).expect("solved").sd, 7.6, 0.05);
         let finished = spread(&marks, &finished_length).expect("solved");
         near(finished.value, 1415.0, 0.5);
@@ -279,7 +281,7 @@ mod figure {
         for number in marks.numbers() {
             number.sd = 0.0;
         }
-        marks.height_in_shoes = Some(measured(1680.0, 16.8));
+        marks.barefoot = Some(measured(1680.0, 16.8));
         let s = spread(&marks, &factor).expect("solved");
         near(s.sd / s.value, 0.01, 1e-6);
     }
@@ -291,7 +293,8 @@ mod figure {
         let figure = figure(&[rise(Landmark::Knee), rise(Landmark::Eye)]);
         let mut marks = keeper();
         marks.pictures[0].figure = Some(figure);
-        marks.shoes = 80.0;
+        marks.barefoot = Some(measured(1600.0, 5.0));
+        marks.shoes = measured(80.0, 0.0);
         let found = solved(&marks);
         near(found.pictures[0].factor, 2.0, 1e-9);
         near(found.pictures[0].estimates[0].factor, 2.0, 1e-9);
@@ -387,7 +390,7 @@ mod figure {
 
     #[test]
     fn a_figure_without_a_wearer_is_refused_where_the_size_is_asked_for() {
-        let mut marks = Marks { height_in_shoes: None, ..keeper() };
+        let mut marks = Marks { barefoot: None, ..keeper() };
         marks.pictures.push(marks.pictures[0].clone());
         let [problem] = &refused(&marks)[..] else { panic!("said once, not for each picture") };
         assert_eq!((problem.code, problem.place), ("no_wearer", Some(Place { line: 1, column: 1 })));
@@ -420,6 +423,56 @@ fn sheet(camera: &Map<Pattern, Pixels>) -> RectangleMarks {
         places: vec![],
         place: Place { line: 12, column: 1 },
     }
+}
+
+/// A card of ISO/IEC 7810 ID-1 in the plane of the prop, its first corner there.
+fn card(camera: &Map<Pattern, Pixels>, [x, y]: [f64; 2]) -> RectangleMarks {
+    let corners = [[0.0, 0.0], [85.6, 0.0], [85.6, 53.98], [0.0, 53.98]];
+    RectangleMarks {
+        corners: corners.map(|[dx, dy]| spot(camera.point(Point::new(x + dx, y + dy)))),
+        size: Some([measured(85.6, 0.0625), measured(53.98, 0.0625)]),
+        place: Place { line: 17, column: 1 },
+        ..sheet(camera)
+    }
+}
+
+/// The same rectangle with places on its sides, known so well, and what is usual of a lens.
+fn with_sides(picture: &mut PictureMarks, sd: f64) {
+    for rectangle in picture.rectangle.iter_mut().chain(&mut picture.further) {
+        let corners = rectangle.corners.map(|corner| corner.at().raw());
+        rectangle.sides = std::array::from_fn(|i| {
+            let (from, to) = (corners[i], corners[(i + 1) % 4]);
+            let along = (to - from).normalize();
+            let place = |k: u32| SideMark {
+                at: from.lerp(to, 0.1 + 0.2 * f64::from(k)).into(),
+                across: kurbo::Vec2::new(-along.y, along.x),
+                off: measured(0.0, sd),
+            };
+            (0..5).map(place).collect()
+        });
+    }
+    let usual = measured(0.0, 0.004);
+    picture.lens = Some(LensMarks {
+        usual: vec![measured(0.0, 0.02)],
+        edges: vec![],
+        camera: Some([measured((4200.0_f64 / 4000.0).ln(), 0.4), usual, usual]),
+        place: Place::default(),
+    });
+}
+
+/// A staff that leans out of the picture by 17.5°, a ring of 120 mm about it, and nothing else known but lengths.
+fn leaning() -> Marks {
+    let sine = 0.3_f64;
+    let camera = Map::affine(Affine::new([0.8 * (1.0 - sine * sine).sqrt(), 0.0, 0.0, 0.8, 2000.0, 1500.0]));
+    let mut marks = staff(SizeFrom::KnownLengths, &camera);
+    let at = |x: f64, y: f64| spot(Point::new(2000.0 + 0.8 * x, 1500.0 + 0.8 * y));
+    marks.pictures[0].rectangle = None;
+    marks.pictures[0].ring = Some(RingMarks {
+        longest: [at(0.0, -60.0), at(0.0, 60.0)],
+        shortest: [at(-60.0 * sine, 0.0), at(60.0 * sine, 0.0)],
+        place: Place { line: 30, column: 1 },
+    });
+    marks
 }
 
 fn known(camera: &Map<Pattern, Pixels>) -> Vec<LengthMark> {
@@ -464,7 +517,7 @@ fn staff(from: SizeFrom, camera: &Map<Pattern, Pixels>) -> Marks {
         ..picture("front")
     };
     Marks {
-        height_in_shoes: Some(measured(1680.0, 5.0)),
+        barefoot: Some(measured(1680.0, 5.0)),
         finished: Some(ends(0, seen(camera, [-700.0, 0.0], [700.0, 0.0]))),
         measures: vec![ends(0, seen(camera, [100.0, -120.0], [100.0, 90.0]))],
         ..build(from, vec![front])
@@ -490,6 +543,37 @@ fn kinds() -> Vec<(&'static str, Marks)> {
         ("lengths, shape by the sheet", tilted(SizeFrom::KnownLengths)),
         ("sheet", front(tilted(SizeFrom::AsPictured), |p| p.lengths.clear())),
         ("sheet and lengths", tilted(SizeFrom::AsPictured)),
+        (
+            "card",
+            front(staff(SizeFrom::AsPictured, &square_on()), |p| {
+                p.lengths.clear();
+                p.figure = None;
+                p.rectangle = Some(card(&square_on(), [-40.0, -30.0]));
+                with_sides(p, 0.05);
+            }),
+        ),
+        (
+            "sheet and card",
+            front(tilted(SizeFrom::AsPictured), |p| {
+                p.lengths.clear();
+                p.further = vec![card(&camera(), [500.0, 60.0])];
+            }),
+        ),
+        (
+            "sheet, card and a length",
+            front(tilted(SizeFrom::AsPictured), |p| {
+                p.lengths.truncate(1);
+                p.further = vec![card(&camera(), [500.0, 60.0])];
+            }),
+        ),
+        (
+            "sides of a sheet",
+            front(tilted(SizeFrom::AsPictured), |p| {
+                p.lengths.clear();
+                with_sides(p, 0.05);
+            }),
+        ),
+        ("lengths on a staff that leans", leaning()),
         ("figure on a flat picture", front(staff(SizeFrom::Figure, &square_on()), |p| p.rectangle = None)),
         ("figure, shape by the sheet", tilted(SizeFrom::Figure)),
         ("tied to another picture's lengths", tied()),
@@ -531,6 +615,8 @@ fn marks_take_every_number_of_the_build_with_its_error() {
             give_or_take: Length::mm(2.0),
             above: None,
         }],
+        further_rectangles: vec![],
+        ring: None,
         known_rectangle: Some(KnownRectangle {
             corners: placed([p(0.0, 0.0), p(297.0, 0.0), p(297.0, 210.0), p(0.0, 210.0)], 12),
             size: Some([297.0, 210.0].map(Length::mm)),
@@ -559,6 +645,7 @@ fn marks_take_every_number_of_the_build_with_its_error() {
         wearer: Some(Wearer {
             height: placed(Length::mm(1680.0), 2),
             shoes: Length::mm(35.0),
+            shoes_sd: Length::ZERO,
             hand_length: None,
             fist: None,
         }),
@@ -581,11 +668,11 @@ fn marks_take_every_number_of_the_build_with_its_error() {
     let sight = Sight { size: [400.0, 300.0], outlines: vec![(None, outline)], ..Sight::default() };
     let mut marks = marks(&build, &[sight]);
     assert_eq!(marks.pictures[0].hulls[0].points.len(), 4);
-    assert_eq!(marks.height_in_shoes, Some(measured(1715.0, 5.0)));
+    assert_eq!((marks.barefoot, marks.shoes), (Some(measured(1680.0, 5.0)), measured(35.0, 0.0)));
     assert_eq!(marks.pictures[0].lengths[0].length, measured(140.0, 1.0));
     let numbers: Vec<Measured> = marks.numbers().iter().map(|number| **number).collect();
-    // Height, length, two sides, a fraction; two ends of a length, four corners, sole and eye, two ends twice.
-    assert_eq!(numbers.len(), 5 + 2 * (2 + 4 + 2 + 4));
+    // Height, shoes, length, two sides, a fraction; two ends of a length, four corners, sole and eye, two ends twice.
+    assert_eq!(numbers.len(), 6 + 2 * (2 + 4 + 2 + 4));
     assert_eq!(numbers.iter().filter(|number| number.sd == 1.5).count(), 2 * (2 + 4 + 2 + 4));
 }
 
@@ -602,13 +689,15 @@ fn slopes_agree_with_seeded_draws() {
     for (kind, marks) in kinds() {
         let slopes = spread(&marks, &finished_length).expect("solved").sd;
         let drawn = draws(&marks, &finished_length, 17, 3000).expect("solved");
-        assert_eq!(drawn.len(), 3000, "{kind}");
-        let mean = drawn.iter().sum::<f64>() / 3000.0;
-        let sd = (drawn.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / 2999.0).sqrt();
+        // Once in a while marks contradict each other by chance alone.
+        let count = drawn.len() as f64;
+        assert!(count >= 2990.0, "{kind}: {count}");
+        let mean = drawn.iter().sum::<f64>() / count;
+        let sd = (drawn.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / (count - 1.0)).sqrt();
         // The standard deviation of 3000 draws is itself known to 1.3 %.
         assert!((sd / slopes - 1.0).abs() < 0.05, "{kind}: {sd} by draws, {slopes} by slopes");
         // A small sheet on a long prop is a little beyond what slopes can tell: its far ends are not quite linear.
-        assert!((mean - 1400.0).abs() < 0.15 * slopes, "{kind}: mean {mean}, standard deviation {slopes}");
+        assert!((mean - 1400.0).abs() < 0.2 * slopes, "{kind}: mean {mean}, standard deviation {slopes}");
     }
 }
 
@@ -670,6 +759,94 @@ fn the_weight_of_a_length_beside_a_sheet_is_its_pull_on_the_size_of_what_the_she
     }
     near(scale.estimates[0].weight, 1.0 - lengths, 1e-9);
     assert!(lengths > 0.1, "the lengths pull too little for this test: {lengths}");
+}
+
+/// A card at the far end of a sheet's staff: used together, compared, and named where it is not what it is said to be.
+#[test]
+fn two_rectangles_are_used_together_and_compared() {
+    let sheet = |lengths| {
+        let mut marks = staff(SizeFrom::AsPictured, &camera());
+        marks.pictures[0].lengths.truncate(lengths);
+        // From the middle to one end, where it matters how the plane is turned.
+        marks.finished = Some(ends(0, seen(&camera(), [0.0, 0.0], [700.0, 0.0])));
+        marks
+    };
+    let mut both = sheet(0);
+    both.pictures[0].further = vec![RectangleMarks {
+        corners: [[400.0, -110.0], [697.0, -110.0], [697.0, 100.0], [400.0, 100.0]]
+            .map(|[x, y]| spot(camera().point(Point::new(x, y)))),
+        ..self::sheet(&camera())
+    }];
+    let sd = |marks: &Marks| spread(marks, &finished_length).expect("solved").sd;
+    assert!(sd(&both) < 0.7 * sd(&sheet(0)), "{} {}", sd(&both), sd(&sheet(0)));
+    let scale = &solved(&both).pictures[0];
+    let names: Vec<&str> = scale.estimates.iter().map(|e| e.name.as_str()).collect();
+    assert_eq!(names, ["rectangle", "rectangle 2"]);
+    assert!(scale.estimates.iter().all(|e| e.verdict() == Some(Verdict::Agrees)));
+    near(scale.estimates.iter().map(|e| e.weight).sum(), 1.0, 1e-6);
+
+    // The size of either moves the plane by its weight.
+    let covered = |marks: &Marks| {
+        let corners = both.pictures[0].rectangle.as_ref().expect("the scene has one").corners.map(|c| c.at());
+        let [a, b, c, d] = corners.map(|p| solved(marks).pattern_map(0).point(p).raw());
+        ((c - a).cross(d - b) / 2.0).sqrt()
+    };
+    let mut larger = both.clone();
+    for side in larger.pictures[0].further[0].size.iter_mut().flatten() {
+        side.value *= 1.0 + 1e-4;
+    }
+    near(scale.estimates[1].weight, (covered(&larger) / covered(&both) - 1.0) / 1e-4, 1e-3);
+
+    // A card that is a tenth larger than it is said to be; with a length it is told which of the three is odd.
+    let odd = |mut marks: Marks, times: f64| {
+        let mut card = card(&camera(), [560.0, 60.0]);
+        with_smaller(&mut card, times);
+        marks.pictures[0].further = vec![card];
+        let PictureMarks { rectangle, further, .. } = &mut marks.pictures[0];
+        for spot in rectangle.iter_mut().chain(further).flat_map(|rectangle| &mut rectangle.corners) {
+            (spot.x.sd, spot.y.sd) = (0.2, 0.2);
+        }
+        marks
+    };
+    let found = solved(&odd(sheet(0), 1.1));
+    assert!(found.pictures[0].widening > 1.0);
+    assert!(found.remarks.iter().any(|r| r.code == "two_sizes_disagree" && r.text.contains("\"rectangle 2\"")));
+    let found = solved(&odd(sheet(3), 1.1));
+    assert!(
+        found.remarks.iter().any(|r| r.code == "size_off" && r.text.contains("\"rectangle 2\"")),
+        "{:?}",
+        found.remarks
+    );
+    assert_eq!(refused(&odd(sheet(0), 1.4))[0].code, "sizes_contradict");
+}
+
+fn with_smaller(card: &mut RectangleMarks, times: f64) {
+    for side in card.size.iter_mut().flatten() {
+        side.value *= times;
+    }
+}
+
+/// A ring seen as an oval of 0.30 makes a prop 1.048 times as long as it looks (worked example of this project).
+#[test]
+fn a_staff_that_leans_is_as_long_as_its_ring_tells() {
+    let marks = leaning();
+    near(finished_length(&marks, &solved(&marks)), 1400.0, 1e-6);
+    let mut flat = marks.clone();
+    flat.pictures[0].ring = None;
+    flat.pictures[0].lengths.retain(|length| length.name.value == "vane");
+    let mut leans = flat.clone();
+    leans.pictures[0].ring = marks.pictures[0].ring;
+    let longer = finished_length(&leans, &solved(&leans)) / finished_length(&flat, &solved(&flat));
+    near(longer, 1.048, 0.0005);
+    // The figure stands upright beside it.
+    let figure = |mut marks: Marks| {
+        marks.from.value = SizeFrom::Figure;
+        solved(&marks).pictures[0].factor
+    };
+    near(figure(leans.clone()) / figure(flat), 1.0, 1e-9);
+    let ring = leans.pictures[0].ring.as_mut().expect("it leans");
+    ring.shortest = ring.longest;
+    assert_eq!(refused(&leans)[0].code, "ring_too_round");
 }
 
 /// Between a rectangle and a length that is wrong beyond measuring lies no size, and no plane.
@@ -883,8 +1060,10 @@ proptest! {
 
     /// The same scene in a picture of `k` times as many pixels, clicked `k` times as far off.
     #[test]
-    fn a_larger_picture_of_the_same_scene_gives_the_same_prop(k in 0.3..8.0f64, kind in 0..8usize, seed in any::<u64>()) {
-        let (kind, truth) = kinds().remove(kind);
+    fn a_larger_picture_of_the_same_scene_gives_the_same_prop(k in 0.3..8.0f64, kind in 0..11usize, seed in any::<u64>()) {
+        // Places on sides are no clicks.
+        let clicked = |(_, marks): &(_, Marks)| marks.pictures[0].lens.is_none();
+        let (kind, truth) = kinds().into_iter().filter(clicked).nth(kind).expect("so many kinds are clicked");
         let marks = drawn(&truth, &mut Dice(seed));
         let mut larger = marks.clone();
         let exact: Vec<f64> = {
@@ -908,7 +1087,7 @@ proptest! {
                 _ => measure(0)(marks, solved),
             };
             let (a, b) = (small.of(&quantity), large.of(&quantity));
-            prop_assert!((a.value - b.value).abs() <= 1e-9 * a.value, "{kind}: {a:?} {b:?}");
+            prop_assert!((a.value - b.value).abs() <= 1e-8 * a.value, "{kind}: {a:?} {b:?}");
             prop_assert!((a.sd - b.sd).abs() <= 1e-5 * a.sd, "{kind}: {a:?} {b:?}");
         }
         let per_px = |marks, spread: &Spread| mm_per_px(marks, spread.solved(), 0);

@@ -3,14 +3,19 @@
 use kurbo::{Affine, Vec2};
 
 use super::yardsticks::sensitivities;
-use super::{Marks, PictureMarks, RectangleMarks};
-use crate::plane::{Seen, SeenCamera, SeenLens, SeenRectangle, proportion, proportions, straighten};
+use super::{Marks, PictureMarks, RectangleMarks, RingMarks};
+use crate::plane::{
+    PlaneProblem, Seen, SeenCamera, SeenLens, SeenRectangle, larger, proportion, proportions, straighten,
+};
 use crate::problem::{Problem, Problems};
 use crate::space::{Lens, Map, Pixels, Plane, Point};
 
 /// A camera's distance that the view tells no better than this, as a standard deviation of its logarithm, is not known
 /// (common practice, no source).
 const UNSURE_DISTANCE: f64 = 0.2;
+
+/// No sheet is surer than this, mm.
+const LEAST_SIZE_SD_MM: f64 = 1e-3;
 
 /// The view of a plane, and of what lies square above it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,6 +27,8 @@ pub struct View {
     eye: Option<Eye>,
     /// How far the prop's face lies above the plane, mm.
     above: f64,
+    /// Makes the prop as long as it is, where it leans.
+    lean: Option<Affine>,
 }
 
 /// Where a camera stands.
@@ -39,17 +46,13 @@ impl View {
     /// The view that the marks of `picture` tell.
     pub(super) fn of(picture: &PictureMarks) -> Result<Self, Problem> {
         let lens = seen_lens(picture);
-        let rectangle = picture.rectangle.as_ref();
-        let seen = rectangle.map(|rectangle| seen_rectangle(picture, rectangle)).transpose()?;
-        let plane = straighten(seen.as_ref(), lens.as_ref()).map_err(|problem| {
-            let text = format!("picture \"{}\": {problem}", picture.name.value);
-            let place = rectangle.map(|r| r.place).or_else(|| picture.lens.as_ref().map(|lens| lens.place));
-            Problem::error("rectangle_refused", text).at(place.unwrap_or(picture.name.place))
-        })?;
+        let plane =
+            straighten(&seen_rectangles(picture)?, lens.as_ref()).map_err(|problem| refused(picture, &problem))?;
         let [width, height] = picture.size;
         let bowing = plane.lens().zip(lens.map(|lens| lens.unit));
         let eye = eye(picture, &plane, Point::new(width / 2.0, height / 2.0));
-        Ok(Self { plane, lens: bowing, eye, above: picture.above.map_or(0.0, |above| above.value) })
+        let lean = picture.ring.as_ref().map(|ring| lean(picture, ring, &plane)).transpose()?;
+        Ok(Self { plane, lens: bowing, eye, above: picture.above.map_or(0.0, |above| above.value), lean })
     }
 
     /// From pixels to the plane of the rectangle, for what lies so many mm above it; `None`: as the prop's face.
@@ -57,9 +60,19 @@ impl View {
     /// What is nearer to the camera looks larger by Z / (Z − h); seen from there, both planes agree but for that.
     pub fn map(&self, above: Option<f64>) -> Map<Pixels, Plane> {
         let above = above.unwrap_or(self.above);
-        let Some(eye) = self.eye.filter(|_| above != 0.0) else { return self.plane };
-        let share = (eye.distance - above) / eye.distance;
-        self.plane.then(&Map::affine(Affine::scale_about(share, eye.foot.raw())))
+        let flat = match self.eye.filter(|_| above != 0.0) {
+            Some(eye) => {
+                let share = (eye.distance - above) / eye.distance;
+                self.plane.then(&Map::affine(Affine::scale_about(share, eye.foot.raw())))
+            }
+            None => self.plane,
+        };
+        self.lean.map_or(flat, |lean| flat.then(&Map::affine(lean)))
+    }
+
+    /// The same for the figure, which does not lean as the prop does.
+    pub(super) fn body_map(&self) -> Map<Pixels, Plane> {
+        Self { lean: None, ..*self }.map(None)
     }
 
     /// How the lens bows, and half the diagonal of the picture in pixels.
@@ -78,6 +91,57 @@ impl View {
     }
 }
 
+/// The prop's own axis drawn out to its length: a round ring about it, seen as an oval of the axes a and b, has b / a for the
+/// sine of the angle at which the axis leaves the plane of the picture.
+fn lean(picture: &PictureMarks, ring: &RingMarks, plane: &Map<Pixels, Plane>) -> Result<Affine, Problem> {
+    /// A prop that leans more is seen too short to be measured: b / a of 0.94 makes it 3 times as long.
+    const MOST: f64 = 0.94;
+    let axis = |ends: [super::Spot; 2]| plane.point(ends[1].at()).raw() - plane.point(ends[0].at()).raw();
+    let (longest, shortest) = (axis(ring.longest), axis(ring.shortest));
+    let sine = shortest.hypot() / longest.hypot();
+    if sine.is_nan() || sine > MOST {
+        let text = format!(
+            "picture \"{}\": the ring is seen {sine:.2} times as high as wide, at most {MOST} can be reckoned with: the prop \
+             is seen too nearly from its end; use a picture that shows it more from the side",
+            picture.name.value
+        );
+        return Err(Problem::error("ring_too_round", text).at(ring.place));
+    }
+    let across = longest.atan2();
+    let longer = (1.0 - sine * sine).sqrt().recip();
+    Ok(Affine::rotate(across) * Affine::scale_non_uniform(1.0, longer) * Affine::rotate(-across))
+}
+
+/// By how much rectangle `j` of a picture with several makes it larger than the others do together, as a logarithm.
+///
+/// # Errors
+///
+/// As [`View::of`].
+pub(super) fn larger_than_others(picture: &PictureMarks, j: usize) -> Result<f64, Problem> {
+    larger(&seen_rectangles(picture)?, seen_lens(picture).as_ref(), j).map_err(|problem| refused(picture, &problem))
+}
+
+fn refused(picture: &PictureMarks, problem: &PlaneProblem) -> Problem {
+    let place = picture.rectangle.as_ref().map(|rectangle| rectangle.place);
+    let place = place.or_else(|| picture.lens.as_ref().map(|lens| lens.place)).unwrap_or(picture.name.place);
+    Problem::error("rectangle_refused", format!("picture \"{}\": {problem}", picture.name.value)).at(place)
+}
+
+fn seen_rectangles(picture: &PictureMarks) -> Result<Vec<SeenRectangle>, Problem> {
+    picture.rectangle.iter().chain(&picture.further).map(|rectangle| seen_rectangle(picture, rectangle)).collect()
+}
+
+/// Where the corners of a rectangle of this size lie in its plane.
+fn rectangle_corners([width, height]: [f64; 2]) -> [Point<Plane>; 4] {
+    [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]].map(|[x, y]| Point::new(x, y))
+}
+
+/// Of a polygon, in square plane units.
+pub(super) fn area(corners: &[Point<Plane>]) -> f64 {
+    let at = |i: usize| corners[i % corners.len()].raw().to_vec2();
+    (0..corners.len()).map(|i| at(i).cross(at(i + 1))).sum::<f64>() / 2.0
+}
+
 /// What makes it unlikely that a picture shows its rectangle as it is said to be: no usual camera shows that proportion so.
 pub(super) fn unlikely(picture: &PictureMarks) -> Option<Problem> {
     /// Beyond what clicks are off by, in parts of the proportion, and cosines of the angle between the sides.
@@ -89,8 +153,7 @@ pub(super) fn unlikely(picture: &PictureMarks) -> Option<Problem> {
     let [width, height] = rectangle.size?.map(|side| side.value);
     let [across, down] = picture.size;
     let ideal = View::of(picture).ok()?.plane.without_lens().inverse();
-    let corners =
-        [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]].map(|[x, y]| ideal.point(Point::new(x, y)));
+    let corners = rectangle_corners([width, height]).map(|corner| ideal.point(corner));
     let shortest = (0..4).map(|i| corners[i].distance(corners[(i + 1) % 4])).fold(f64::INFINITY, f64::min);
     let seen = rectangle.sides.iter().all(|side| !side.is_empty());
     let click = if seen { 0.0 } else { NEVER * rectangle.corners[0].x.sd * std::f64::consts::SQRT_2 / shortest };
@@ -196,6 +259,7 @@ fn seen_rectangle(picture: &PictureMarks, rectangle: &RectangleMarks) -> Result<
         sides: std::array::from_fn(|i| seen(&rectangle.sides[i])),
         places: rectangle.places.iter().map(|(spot, on)| (spot.seen(), *on)).collect(),
         size,
+        size_sd: rectangle.size.map_or([LEAST_SIZE_SD_MM; 2], |sides| sides.map(|side| side.sd.max(LEAST_SIZE_SD_MM))),
     })
 }
 

@@ -89,7 +89,7 @@ impl Reader {
     /// Every part is read before any is missed, so that no problem hides another.
     fn build(&mut self, file: &Checked) -> Option<Build> {
         let pictures = file.named("picture");
-        let wearer = file.table("wearer").map(wearer);
+        let wearer = file.table("wearer").map(|wearer| self.wearer(wearer));
         let other_heights = self.other_heights(file);
         let paper = file.table("paper").and_then(|paper| self.paper(paper));
         let foam_at_hand = self.foam_at_hand(file.tables("foam_at_hand"));
@@ -271,11 +271,51 @@ impl Reader {
     }
 }
 
-fn wearer(table: &Checked) -> Option<Wearer> {
-    Some(Wearer {
-        height: table.length("height")?,
-        shoes: table.length("shoes").map_or(Length::ZERO, |shoes| shoes.value),
-        hand_length: table.length("hand_length").map(|length| length.value),
-        fist: table.length("fist").map(|length| length.value),
-    })
+/// What shoes add to a height at least and at most, where their heel and platform are known: 0.6 to 0.9 of what the heel
+/// stands above the platform, and the platform (common practice, no source).
+fn raised(heel: Length, platform: Length) -> [f64; 2] {
+    [0.6, 0.9].map(|share| platform.to_mm() + share * (heel.to_mm() - platform.to_mm()))
+}
+
+impl Reader {
+    fn wearer(&mut self, table: &Checked) -> Option<Wearer> {
+        let given = |key| table.length(key).map_or(Length::ZERO, |length| length.value);
+        let (heel, platform) = (given("heel"), given("platform"));
+        let told = table.place_of("heel").is_some() || !table.wrote("heel");
+        if let Some(place) = table.place_of("platform").filter(|_| told && platform > heel) {
+            let text = format!(
+                "a platform of {} mm needs a heel at least as high, and heel is {} mm; give both as they stand on the floor",
+                platform.to_mm(),
+                heel.to_mm()
+            );
+            self.error("out_of_range", place, text);
+        }
+        let [least, most] = raised(heel, platform);
+        let (mut shoes, mut shoes_sd) = (given("shoes"), Length::ZERO);
+        match (table.place_of("shoes"), table.place_of("heel")) {
+            (None, Some(_)) => {
+                // Any share is as likely as another.
+                shoes = Length::mm(f64::midpoint(least, most));
+                shoes_sd = Length::mm((most - least).max(0.0) / 12.0_f64.sqrt());
+            }
+            (Some(place), Some(_)) if !(least - 1.0..=most + 1.0).contains(&shoes.to_mm()) => {
+                let text = format!(
+                    "shoes with a heel of {} mm and a platform of {} mm add some {least:.0} to {most:.0} mm, and shoes is {} mm, \
+                     which counts; measure the wearer barefoot and in them",
+                    heel.to_mm(),
+                    platform.to_mm(),
+                    shoes.to_mm()
+                );
+                self.warn("shoes_unlikely", place, text);
+            }
+            _ => {}
+        }
+        Some(Wearer {
+            height: table.length("height")?,
+            shoes,
+            shoes_sd,
+            hand_length: table.length("hand_length").map(|length| length.value),
+            fist: table.length("fist").map(|length| length.value),
+        })
+    }
 }

@@ -2,7 +2,7 @@
 
 use super::{Pictures, Reader};
 use crate::build_file::build::{
-    Figure, Hand, KnownLength, KnownPlace, KnownRectangle, Landmark, LensSpec, Light, Like, Limb, PictureSpec,
+    Figure, Hand, KnownLength, KnownPlace, KnownRectangle, Landmark, LensSpec, Light, Like, Limb, PictureSpec, RingSpec,
 };
 use crate::build_file::check::Checked;
 use crate::problem::{Place, Placed};
@@ -33,9 +33,13 @@ impl Reader {
         self.unique("known length", lengths);
         let known_lengths: Vec<_> = lengths.iter().map(|length| self.known_length(length)).collect();
         let known_rectangle = table.table("known_rectangle").map(|rectangle| self.known_rectangle(rectangle));
+        let further = table.tables("further_rectangle");
+        let further_rectangles: Vec<_> = further.iter().map(|rectangle| self.known_rectangle(rectangle)).collect();
+        self.beside_known(table, further);
         let figure = table.table("figure").map(|figure| self.figure(figure));
         let hand = table.table("hand").map(|hand| self.hand(hand));
         let lens = table.table("lens").map(lens);
+        let ring = table.table("ring").map(|ring| self.ring(table, ring));
         let edges = table.table("lens").and_then(|lens| lens.strokes("straight_edges"));
         let along = edges.into_iter().flat_map(|edges| edges.value).flatten();
         self.placed_on(index, marks(table).into_iter().chain(along));
@@ -50,12 +54,37 @@ impl Reader {
                 .map(|light| if light.value == "camera" { Light::Camera } else { Light::Drawing }),
             known_lengths: known_lengths.into_iter().collect::<Option<_>>()?,
             known_rectangle: known_rectangle.map_or(Some(None), |rectangle| rectangle.map(Some))?,
+            further_rectangles: further_rectangles.into_iter().collect::<Option<_>>()?,
             lens: lens.map_or(Some(None), |lens| lens.map(Some))?,
+            ring: ring.map_or(Some(None), |ring| ring.map(Some))?,
             camera_distance,
             above,
             figure: figure.map_or(Some(None), |figure| figure.map(Some))?,
             hand: hand.map_or(Some(None), |hand| hand.map(Some))?,
         })
+    }
+
+    /// Further rectangles lie beside a known one, all of known size.
+    fn beside_known(&mut self, picture: &Checked, further: &[Checked]) {
+        let known = picture.table("known_rectangle");
+        for rectangle in further {
+            let Some(corners) = rectangle.place_of("corners") else { continue };
+            if !picture.wrote("known_rectangle") {
+                let text = "a further rectangle lies in the plane of a known one, and there is none on this picture; mark \
+                            this as its known_rectangle";
+                self.error("further_alone", corners, text);
+            }
+        }
+        if further.is_empty() {
+            return;
+        }
+        for rectangle in known.into_iter().chain(further) {
+            if let Some(size) = rectangle.rectangle("size").filter(|size| size.value.size.is_none()) {
+                let text = "the size is \"unknown\", and beside another rectangle it has to be known, so that both can be \
+                            compared; give it, or leave this one out";
+                self.error("further_of_unknown", size.place, text);
+            }
+        }
     }
 
     /// A length that the picture has, or its known rectangle.
@@ -250,14 +279,35 @@ impl Reader {
         Some(Figure { sole, landmarks, limbs, heads: heads.value, like, place: table.place })
     }
 
+    /// A ring shows how a prop leans out of the plane of the picture; in the plane of a rectangle it does not.
+    fn ring(&mut self, picture: &Checked, table: &Checked) -> Option<RingSpec> {
+        if picture.table("known_rectangle").is_some() {
+            let text = "this picture is straightened by its known rectangle, in whose plane the prop lies and does not lean; \
+                        keep the rectangle or the ring";
+            self.error("ring_beside_rectangle", table.place, text);
+        }
+        let (longest, shortest) = (self.both_ends(table, "longest")?, self.both_ends(table, "shortest")?);
+        let [long, short] = [longest, shortest].map(|[a, b]| a.distance(b));
+        if short >= long {
+            let text = format!(
+                "the shortest diameter of the ring is marked {short:.0} px long and its longest {long:.0} px; mark an oval: \
+                 the longest across the prop, the shortest along it"
+            );
+            self.error("ring_not_oval", table.place_of("shortest").unwrap_or(table.place), text);
+        }
+        Some(RingSpec { longest, shortest, place: table.place })
+    }
+
+    /// Two places that are apart.
+    fn both_ends(&mut self, table: &Checked, key: &'static str) -> Option<[Point<Pixels>; 2]> {
+        let points = table.points(key)?;
+        let ends = [points.value.first()?.value, points.value.get(1)?.value];
+        self.apart(key, points.place, ends);
+        Some(ends)
+    }
+
     fn hand(&mut self, table: &Checked) -> Option<Hand> {
-        let mut ends = |key: &'static str| {
-            let points = table.points(key)?;
-            let ends = [points.value.first()?.value, points.value.get(1)?.value];
-            self.apart(key, points.place, ends);
-            Some(ends)
-        };
-        let (fist, length) = (ends("fist"), ends("length"));
+        let (fist, length) = (self.both_ends(table, "fist"), self.both_ends(table, "length"));
         if fist.is_none() && length.is_none() {
             if !table.wrote("fist") && !table.wrote("length") {
                 let text = "nothing is marked on the hand; mark fist = [[x, y], [x, y]] across it, or length = [[x, y], [x, y]]";
@@ -297,16 +347,18 @@ fn lens(table: &Checked) -> Option<LensSpec> {
 /// Every place marked on a picture, but those along lens edges.
 fn marks(picture: &Checked) -> Vec<Placed<Point<Pixels>>> {
     let lengths = picture.tables("known_length").iter().flat_map(|table| [table.point("from"), table.point("to")]);
-    let corners = picture.table("known_rectangle").and_then(|table| table.points("corners"));
+    let rectangles = picture.table("known_rectangle").into_iter().chain(picture.tables("further_rectangle"));
+    let corners = rectangles.filter_map(|table| table.points("corners"));
     let places = picture.table("known_rectangle").map_or(&[][..], |rectangle| rectangle.tables("place"));
     let places = places.iter().filter_map(|place| place.point("at"));
     let limbs = picture.table("figure").and_then(|figure| figure.table("limbs"));
     let limbs = Limb::ALL.into_iter().filter_map(|limb| limbs?.points(limb.name()));
     let hand = ["fist", "length"].into_iter().filter_map(|key| picture.table("hand")?.points(key));
-    let ends = limbs.chain(hand).flat_map(|ends| ends.value);
+    let ring = ["longest", "shortest"].into_iter().filter_map(|key| picture.table("ring")?.points(key));
+    let ends = limbs.chain(hand).chain(ring).flat_map(|ends| ends.value);
     let landmarks = picture.table("figure").and_then(|figure| figure.table("landmarks"));
     let levels = Landmark::ALL.into_iter().map(Landmark::name).chain(["sole"]);
     let landmarks = levels.filter_map(|name| landmarks?.point(name));
-    let corners = corners.into_iter().flat_map(|corners| corners.value);
+    let corners = corners.flat_map(|corners| corners.value);
     lengths.flatten().chain(corners).chain(places).chain(landmarks).chain(ends).collect()
 }
