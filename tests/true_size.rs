@@ -283,6 +283,10 @@ fn a_found_sheet_is_written_into_the_build_file_and_gives_the_size() {
         program.args(arguments).arg(&build).output().expect("it runs")
     };
     assert_eq!(run(&["check"]).status.code(), Some(1), "nothing tells the size yet");
+    let (pictures, _) = text.split_once("[[piece]]").expect("it has a piece");
+    std::fs::write(&build, pictures).expect("written");
+    assert!(run(&["find"]).status.success(), "pieces may be still to come");
+    std::fs::write(&build, &text).expect("written");
     let output = run(&["find"]);
     let told = String::from_utf8_lossy(&output.stderr).into_owned();
     assert!(output.status.success() && told.contains("front: A4 at") && told.contains("mend its size"), "{told}");

@@ -17,6 +17,9 @@ use crate::space::{Pixels, Point};
 use crate::tables::{self, nearest};
 use crate::units::Length;
 
+/// The table without which there is nothing to make.
+const PIECE: &str = "piece";
+
 /// A value of the kind that its key takes, in range.
 #[derive(Clone, Debug)]
 pub(super) enum Value {
@@ -215,7 +218,8 @@ impl Checker<'_> {
                 Need::Required => {
                     let whose = if path.is_empty() { "the file".to_owned() } else { format!("[{path}]") };
                     let text = format!("{whose} has no {}; write for example {}", key.name, key.written(path));
-                    self.problems.push(Problem::error("missing_key", text).at(place));
+                    let code = if key.name == PIECE && path.is_empty() { "no_piece" } else { "missing_key" };
+                    self.problems.push(Problem::error(code, text).at(place));
                 }
                 Need::Default(text) => checked.entries.extend(self.default(key, text, place, path)),
             }

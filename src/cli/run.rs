@@ -282,7 +282,7 @@ fn find(path: &Path, again: bool, json: bool, quiet: bool) -> Outcome {
     let opened = Opened::open(path, json, quiet)?;
     let reading = read(&opened.text);
     // What lies in the pictures may be just what tells the size.
-    let errors = reading.errors_but_of_size();
+    let errors = reading.errors_of_pictures();
     let Some(pictures) = reading.pictures.filter(|_| errors.is_empty()) else { return Err(opened.refuse(&errors)) };
     let mut problems = Problems::new();
     let reports = find_sheets(&pictures, &opened.files(), &mut problems).map_err(|errors| opened.refuse(&errors))?;

@@ -343,6 +343,12 @@ impl Marks {
         numbers
     }
 
+    /// How many of the last numbers are measured with and measure nothing themselves.
+    pub(super) fn only_measured(&self) -> usize {
+        let of_finished = !matches!(self.from.value, SizeFrom::Finished(_));
+        4 * (self.measures.len() + usize::from(of_finished && self.finished.is_some()))
+    }
+
     /// Numbers that stand alone, and clicks. Every field is named, so that a new one cannot be forgotten here.
     fn parts(&mut self) -> (Vec<&mut Measured>, Vec<&mut Spot>) {
         let Self { from: _, barefoot, shoes, times: _, pictures, finished, measures } = self;
@@ -406,6 +412,7 @@ impl Marks {
                 }
             }
         }
+        // Last, see [`Self::only_measured`].
         spots.extend(finished.iter_mut().chain(measures).flat_map(|ends| [&mut ends.from, &mut ends.to]));
         (numbers, spots)
     }

@@ -13,7 +13,7 @@ pub(super) fn remarks(marks: &Marks, picture: &PictureMarks, scale: &PictureScal
         ScaleFrom::Figure => vec![figure_assumed(marks, picture)],
         _ => Vec::new(),
     };
-    remarks.extend(disagreements(&picture.name, scale));
+    remarks.extend(disagreements(&picture.name, scale, picture.rectangle.is_none()));
     remarks
 }
 
@@ -36,15 +36,21 @@ fn figure_assumed(marks: &Marks, picture: &PictureMarks) -> Problem {
     Problem::note("figure_assumed", text).at(place)
 }
 
-fn disagreements(picture: &Placed<String>, scale: &PictureScale) -> Problems {
+fn disagreements(picture: &Placed<String>, scale: &PictureScale, picture_is_flat: bool) -> Problems {
     let (name, estimates) = (&picture.value, &scale.estimates);
     if let [only] = &estimates[..] {
         let more =
             if scale.from == ScaleFrom::Figure { "another landmark of the figure" } else { "one more known length" };
         let text = format!(
             "the size of picture \"{name}\" rests on one thing alone, \"{}\": it has nothing to be checked against; mark \
-             {more}",
-            only.name
+             {more}{}",
+            only.name,
+            // cos 15° = 0.966; perspective comes on top.
+            if scale.from == ScaleFrom::KnownLengths && picture_is_flat {
+                ", and see that the picture was taken square on, because nothing tells: 15° aslant is 3 % and more too short"
+            } else {
+                ""
+            }
         );
         return vec![Problem::note("size_unchecked", text).at(picture.place)];
     }

@@ -10,7 +10,7 @@ use crate::problem::{Place, Placed, Problem, Problems};
 use crate::space::{Map, Pattern, Pixels, Plane, Point};
 
 use super::remarks::remarks;
-use super::view::{View, area, heights_known, larger_than_others, unlikely};
+use super::view::{View, area, heights_known, larger_than_others, misplaced, unlikely};
 use super::yardsticks::{Against, Doubts, Fit, Pairs, Yardsticks, sensitivities};
 use super::{Marks, Measured, PictureMarks, Spot, chi_square, extent, figure};
 
@@ -243,7 +243,8 @@ pub(super) fn solve_near(marks: &Marks, near: Option<&Solved>) -> Result<Solved,
         }
     }
     let remarks = marks.pictures.iter().zip(&pictures).flat_map(|(picture, scale)| remarks(marks, picture, scale));
-    let unlikely = marks.pictures.iter().filter(|_| near.is_none()).filter_map(unlikely);
+    let first = marks.pictures.iter().filter(|_| near.is_none());
+    let unlikely = first.flat_map(|picture| misplaced(picture).into_iter().chain(unlikely(picture)));
     Ok(Solved { remarks: unlikely.chain(remarks).collect(), pictures })
 }
 

@@ -38,12 +38,15 @@ impl Spread {
     pub fn over(marks: &Marks) -> Result<Self, Problems> {
         let middle = solve(marks)?;
         let numbers: Vec<_> = marks.clone().numbers().into_iter().map(|number| *number).collect();
+        let solving = numbers.len() - marks.only_measured();
         let uncertain = numbers.iter().enumerate().filter(|(_, number)| number.sd > 0.0);
         let moved = uncertain.map(|(i, number)| -> Result<_, Problems> {
             let to = |steps: f64| {
                 let mut marks = marks.clone();
                 marks.numbers()[i].value += steps * STEP * number.sd;
-                solve_near(&marks, Some(&middle)).map(|solved| (marks, solved))
+                // What is only measured moves no plane and no scale.
+                let solved = if i < solving { solve_near(&marks, Some(&middle))? } else { middle.clone() };
+                Ok::<_, Problems>((marks, solved))
             };
             Ok([to(-1.0)?, to(1.0)?])
         });

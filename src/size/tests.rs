@@ -207,6 +207,7 @@ mod known_lengths {
         marks.pictures[0].lengths.truncate(1);
         let alone = solved(&marks);
         assert_eq!((alone.remarks[0].code, alone.remarks[0].level), ("size_unchecked", Level::Note));
+        assert!(alone.remarks[0].text.contains("square on"), "{}", alone.remarks[0]);
         assert_eq!(alone.pictures[0].estimates[0].verdict(), None);
         near(alone.pictures[0].factor, 320.0 / 236.0, 1e-12);
 
@@ -824,6 +825,21 @@ fn with_smaller(card: &mut RectangleMarks, times: f64) {
     for side in card.size.iter_mut().flatten() {
         side.value *= times;
     }
+}
+
+/// A place of a sheet that is not where it is said to be is told, in pixels and in mm.
+#[test]
+fn a_place_that_contradicts_its_rectangle_is_told() {
+    let mut marks = staff(SizeFrom::AsPictured, &camera());
+    marks.pictures[0].lengths.clear();
+    let place = |x: f64, y: f64| spot(camera().point(Point::new(x - 150.0, y - 110.0)));
+    let sheet = marks.pictures[0].rectangle.as_mut().expect("the scene has one");
+    sheet.places = vec![(place(148.5, 105.0), [148.5, 105.0]), (place(200.0, 50.0), [200.0, 50.0])];
+    let told = |marks: &Marks| solved(marks).remarks.into_iter().find(|r| r.code == "place_off").map(|r| r.text);
+    assert_eq!(told(&marks), None);
+    marks.pictures[0].rectangle.as_mut().expect("the scene has one").places[1].1 = [230.0, 50.0];
+    let text = told(&marks).expect("it is 30 mm off");
+    assert!(text.contains("230 mm along its first side and 50 mm along its last"), "{text}");
 }
 
 /// A ring seen as an oval of 0.30 makes a prop 1.048 times as long as it looks (worked example of this project).

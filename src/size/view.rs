@@ -142,6 +142,25 @@ pub(super) fn area(corners: &[Point<Plane>]) -> f64 {
     (0..corners.len()).map(|i| at(i).cross(at(i + 1))).sum::<f64>() / 2.0
 }
 
+/// The place said to lie on the rectangle that is farthest from where it would be seen, if that is no click's error; others are
+/// off because of it.
+pub(super) fn misplaced(picture: &PictureMarks) -> Option<Problem> {
+    /// Standard deviations of a click that none is off by.
+    const NEVER: f64 = 5.0;
+    let (rectangle, view) = (picture.rectangle.as_ref()?, View::of(picture).ok()?);
+    let pixels = view.plane.inverse();
+    let off = |spot: &super::Spot, [x, y]: [f64; 2]| pixels.point(Point::new(x, y)).distance(spot.at());
+    let all = rectangle.places.iter().map(|(spot, on)| (off(spot, *on), spot, on));
+    let (off, spot, [x, y]) = all.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let text = format!(
+        "picture \"{}\": the place of the rectangle that lies {x:.0} mm along its first side and {y:.0} mm along its last is \
+         marked {off:.0} px from where its corners and sides show it, {:.0} mm there; check both, or take it out",
+        picture.name.value,
+        view.plane.point(spot.at()).distance(Point::new(*x, *y))
+    );
+    (off > NEVER * spot.x.sd).then(|| Problem::warning("place_off", text).at(rectangle.place))
+}
+
 /// What makes it unlikely that a picture shows its rectangle as it is said to be: no usual camera shows that proportion so.
 pub(super) fn unlikely(picture: &PictureMarks) -> Option<Problem> {
     /// Beyond what clicks are off by, in parts of the proportion, and cosines of the angle between the sides.

@@ -15,12 +15,15 @@ use std::path::Path;
 use std::time::Instant;
 
 use image::ImageFormat;
-use kurbo::{Affine, BezPath, Point, Vec2};
+use kurbo::{Affine, BezPath, Point, Rect, RoundedRect, Shape as _, Vec2};
 use program::{Used, run};
-use scene::{Camera, Scene, Shape, props};
+use scene::{Camera, Scene, Shape, Shot, props};
+use spanwright::build_file::read;
 use spanwright::contour::Follower;
 use spanwright::picture::Picture;
 use spanwright::shape::check;
+use spanwright::sheets::{self, find};
+use spanwright::size::{Sight, Spread, marks, measure};
 use spanwright::space;
 use table::Row;
 
@@ -35,6 +38,10 @@ const PAGE: f64 = 0.1;
 const GROWTH: f64 = 1.2;
 /// The same for bytes, which do not jitter.
 const GROWTH_BYTES: f64 = 1.02;
+/// Times decoding the picture, for sheets to be found in it.
+const FIND: f64 = 3.0;
+/// Where the sheet lies beside the bar, mm.
+const SHEET: [f64; 2] = [-300.0, 110.0];
 /// Milliseconds for a reply to a pointer.
 const REPLY: f64 = 50.0;
 /// Runs of which the median is taken.
@@ -54,6 +61,8 @@ fn main() {
     one_prop(folder.path(), [12_240, 8160], None);
     eight_pieces(folder.path());
     edge_following();
+    sheet_finding();
+    intervals();
     growth_in_pages(folder.path());
     growth_in_segments(folder.path());
     self_crossing();
@@ -142,6 +151,69 @@ fn edge_following() {
     let slowest = replies.into_iter().fold(0.0, f64::max);
     let what = "follow, 24 MP: slowest reply / most allowed".into();
     Row { what, measured: slowest, reference: REPLY, budget: Some(1.0), ..row }.print();
+}
+
+/// A beacon bar with a sheet beside it, seen a little aslant: the photo, and where places in mm are on it.
+fn bar_and_sheet(size: [u32; 2]) -> (Vec<u8>, Shot) {
+    let px_per_mm = f64::from(size[0]) / 1900.0;
+    let shape = |name, outline, colour| Shape { name, outline, holes: vec![], colour };
+    let bar = RoundedRect::new(-700.0, -45.0, 700.0, 45.0, 45.0).to_path(1e-6);
+    let sheet = Rect::new(SHEET[0], SHEET[1], SHEET[0] + 297.0, SHEET[1] + 210.0).to_path(1.0);
+    let shapes = vec![shape("bar", bar, [128, 36, 32]), shape("sheet", sheet, [240, 239, 234])];
+    let camera = Camera { tilt: [12.0, 9.0, 3.0], noise: 3.0, ..Camera::frontal(size, px_per_mm, (0.0, 0.0)) };
+    Scene { ground: Some([122, 92, 66]), shapes }.photograph(&camera)
+}
+
+/// Looking for sheets in a photo, beside decoding it.
+fn sheet_finding() {
+    let (file, shot) = bar_and_sheet([4000, 3000]);
+    let picture = Picture::from_upright(shot.image);
+    let (mut decoding, mut finding) = (Vec::new(), Vec::new());
+    for _ in 0..RUNS {
+        decoding.push(decode(&file));
+        finding.push(ms(|| assert_eq!(black_box(find(&picture, None)).len(), 1, "the sheet is found")));
+    }
+    let what = "find, 12 MP: time / decoding".into();
+    Row { what, measured: median(finding), reference: median(decoding), unit: "ms", budget: Some(FIND) }.print();
+}
+
+/// Intervals of twenty distances on a straightened photo, the sides of its sheet and the lens among what is unsure.
+fn intervals() {
+    let (_, shot) = bar_and_sheet([4000, 3000]);
+    let at = |x: f64, y: f64| {
+        let p = shot.to_pixel((x, y));
+        format!("[{}, {}]", p.x, p.y)
+    };
+    let [x, y] = SHEET;
+    let corners = [at(x, y), at(x + 297.0, y), at(x + 297.0, y + 210.0), at(x, y + 210.0)].join(", ");
+    let measures: String = (0..20)
+        .map(|i| {
+            let x = -600.0 + 50.0 * f64::from(i);
+            let (from, to) = (at(x, -40.0), at(x + 150.0, 40.0));
+            format!("[[measure]]\nname = \"{i}\"\npicture = \"front\"\nfrom = {from}\nto = {to}\n")
+        })
+        .collect();
+    let text = format!(
+        "[build]\nname = \"bar\"\n[picture.front]\nfile = \"bar.jpg\"\n[picture.front.known_rectangle]\ncorners = [{corners}]\n\
+         size = \"A4\"\n[finished]\npicture = \"front\"\nfrom = {}\nto = {}\n{measures}[[piece]]\nname = \"bar\"\n\
+         picture = \"front\"\noutline = \"M 1 1 L 9 1 L 9 9 Z\"\n",
+        at(-700.0, 0.0),
+        at(700.0, 0.0)
+    );
+    let build = read(&text).build.expect("a build");
+    let picture = Picture::from_upright(shot.image.clone());
+    let corners = build.pictures[0].known_rectangle.as_ref().expect("given").corners.value;
+    let sides = sheets::sides(&picture, None, corners, 6.0);
+    let sight = Sight { size: picture.size().map(f64::from), sides: vec![sides], ..Sight::default() };
+    let marks = marks(&build, &[sight]);
+    let times = (0..RUNS).map(|_| {
+        ms(|| {
+            let spread = Spread::over(&marks).expect("solved");
+            (0..20).for_each(|i| assert!(black_box(spread.of(&measure(i))).sd > 0.0, "an interval"));
+        })
+    });
+    let what = "spread of 20 measures: time / most allowed".into();
+    Row { what, measured: median(times.collect()), reference: REPLY, unit: "ms", budget: Some(1.0) }.print();
 }
 
 /// A longer and longer banner: what a page takes beside what it took at half as many pages.

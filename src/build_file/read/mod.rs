@@ -34,10 +34,10 @@ pub struct Reading {
 }
 
 impl Reading {
-    /// The errors but those that say that nothing tells the size yet.
-    pub fn errors_but_of_size(&self) -> Problems {
-        let of_size = |code| matches!(code, "no_size" | "which_size");
-        self.problems.iter().filter(|p| p.level == Level::Error && !of_size(p.code)).cloned().collect()
+    /// The errors but those that say that nothing tells the size yet, or that there is no piece yet.
+    pub fn errors_of_pictures(&self) -> Problems {
+        let to_come = |code| matches!(code, "no_size" | "which_size" | "no_piece");
+        self.problems.iter().filter(|p| p.level == Level::Error && !to_come(p.code)).cloned().collect()
     }
 }
 
