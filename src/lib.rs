@@ -10,6 +10,7 @@
 //! Lengths are millimetres unless a name says otherwise; every frame but that of a PDF page has y pointing down.
 
 pub mod build_file;
+pub mod chance;
 pub mod cli;
 pub mod contour;
 pub mod drawing;
@@ -25,12 +26,14 @@ pub mod sheets;
 pub mod size;
 pub mod space;
 pub mod tables;
+pub mod taping;
 pub mod text;
 pub mod units;
 
 /// The rooms in the order of the way; `tests/rooms.rs` holds every `use crate::` against it.
-pub const ROOMS: [&str; 18] = [
+pub const ROOMS: [&str; 20] = [
     "problem",
+    "chance",
     "units",
     "tables",
     "text",
@@ -44,6 +47,7 @@ pub const ROOMS: [&str; 18] = [
     "shape",
     "pattern",
     "paper",
+    "taping",
     "drawing",
     "output",
     "make",

@@ -223,3 +223,55 @@ fn another_wearer_gets_a_pattern_of_another_size() {
         program.arg("make").arg(demo()).arg("--out").arg(&out).args(["--height", "15cm"]).output().expect("it runs");
     assert_eq!(run.status.code(), Some(2), "{}", String::from_utf8_lossy(&run.stderr));
 }
+
+/// The check distances of made.json, typed in as they are and with one join slid by 3 mm.
+#[test]
+fn readings_of_a_taped_sheet_are_judged() {
+    let output = spanwright().args(["check", &demo(), "--json"]).output().expect("it runs");
+    let made: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let sheet = &made["joined_sheets"][2];
+    let [half, most] = [0, 1].map(|i| sheet["expected_worst_corner_mm"][i].as_f64().expect("a number"));
+    assert!(0.1 < half && half < most && most < 1.5, "{half} {most}");
+    let checks = sheet["check_distances"].as_array().expect("a list");
+    assert_eq!(checks.len(), 3);
+    let at = |id: &str| -> [f64; 2] {
+        let mark = sheet["marks"].as_array().expect("a list").iter().find(|mark| mark["id"] == id).expect("a mark");
+        [0, 1].map(|i| mark["at_mm"][i].as_f64().expect("a number"))
+    };
+    let readings = |longer: f64| -> Vec<String> {
+        let one = |check: &serde_json::Value| {
+            let (from, to) = (check["from"].as_str().expect("an id"), check["to"].as_str().expect("an id"));
+            let (a, b) = (at(from), at(to));
+            let mm = (a[0] - b[0]).hypot(a[1] - b[1]);
+            assert!((mm - check["distance_mm"].as_f64().expect("a number")).abs() < 0.01);
+            format!("{from}-{to}={:.1}", mm + longer)
+        };
+        checks.iter().map(one).collect()
+    };
+    let judged = |readings: &[String], more: &[&str]| {
+        let run = spanwright()
+            .args(["readings", &demo(), "--sheet", "3"])
+            .args(more)
+            .args(readings)
+            .output()
+            .expect("it runs");
+        (
+            run.status.code(),
+            String::from_utf8_lossy(&run.stdout).into_owned(),
+            String::from_utf8_lossy(&run.stderr).into_owned(),
+        )
+    };
+    let (code, said, _) = judged(&readings(0.2), &[]);
+    assert!(code == Some(0) && said.contains("nothing has to be taped again"), "{said}");
+    let (code, said, _) = judged(&readings(3.0), &[]);
+    assert!(code == Some(0) && said.contains("are too far apart, by"), "{said}");
+    let (_, said, _) = judged(&readings(3.0), &["--json"]);
+    let verdict: serde_json::Value = serde_json::from_str(&said).expect("JSON");
+    assert_eq!(verdict["verdict"]["wrong"][0]["kind"], "gap", "{verdict}");
+    for (wrong, words) in [("1-99=300", "there is no mark 99"), ("1-2", "write 1-9=1243.2")] {
+        let (code, _, told) = judged(&[wrong.to_owned()], &[]);
+        assert!(code == Some(2) && told.contains(words), "{told}");
+    }
+    let run = spanwright().args(["readings", &demo(), "--sheet", "5", "1-2=3"]).output().expect("it runs");
+    assert!(String::from_utf8_lossy(&run.stderr).contains("only sheet 1, 2, 3, 4 is taped"));
+}

@@ -1,6 +1,7 @@
 //! What can be typed.
 
 use std::path::PathBuf;
+use std::str::FromStr;
 
 use clap::{Parser, Subcommand};
 
@@ -60,6 +61,25 @@ pub enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Judge distances measured on a taped sheet, and name the join most likely at fault.
+    Readings {
+        /// The build file that the pattern was made from, unchanged.
+        build: PathBuf,
+        /// What was read, marks by their numbers: 1-9=1243.2 is the distance from mark 1 to mark 9; 1-13:7=0.8 says that mark 7
+        /// lies 0.8 mm to the right of a straight edge laid from mark 1 to mark 13, as one looks that way (left is below 0:
+        /// 1-13:7=-0.8). Lengths may have units.
+        #[arg(required = true, allow_hyphen_values = true, value_name = "READING")]
+        readings: Vec<Reading>,
+        /// The joined sheet.
+        #[arg(long, default_value_t = 1)]
+        sheet: usize,
+        /// The paper it was printed on; the first of the build file when left out.
+        #[arg(long, value_name = "NAME")]
+        paper: Option<String>,
+        /// Print one JSON document on standard output.
+        #[arg(long)]
+        json: bool,
+    },
     /// Find sheets of paper and cards that lie in the pictures, and put their corners into the build file.
     Find {
         /// The build file.
@@ -104,6 +124,39 @@ pub enum Command {
     Man,
 }
 
+/// What was read on a taped sheet: "1-9=1243.2" or "1-13:7=0.8".
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading(pub crate::taping::Reading);
+
+impl FromStr for Reading {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let form =
+            || format!("“{text}” is no reading; write 1-9=1243.2, or 1-13:7=0.8 for a mark beside a straight edge");
+        let number = |text: &str| text.trim().parse::<usize>().map_err(|_| form());
+        let (marks, length) = text.split_once('=').ok_or_else(form)?;
+        let (between, beside) = match marks.split_once(':') {
+            Some((between, beside)) => (between, Some(number(beside)?)),
+            None => (marks, None),
+        };
+        let (from, to) = between.split_once('-').ok_or_else(form)?;
+        let (from, to) = (number(from)?, number(to)?);
+        let length = length.trim();
+        let (sign, size) = length.strip_prefix('-').map_or((1.0, length), |size| (-1.0, size));
+        let mm = sign * size.parse::<Length>().map_err(|error| error.to_string())?.to_mm();
+        let all = [Some(from), Some(to), beside];
+        let twice = (0..3).any(|i| all[..i].contains(&all[i]));
+        if twice || beside.is_none() && mm <= 0.0 {
+            return Err(form());
+        }
+        Ok(Self(match beside {
+            Some(mark) => crate::taping::Reading::Beside([from, to], mark, mm),
+            None => crate::taping::Reading::Distance([from, to], mm),
+        }))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use clap::CommandFactory as _;
@@ -114,5 +167,30 @@ mod tests {
         command.clone().debug_assert();
         let names: Vec<&str> = command.get_subcommands().map(clap::Command::get_name).take(4).collect();
         assert_eq!(names, ["new", "mark", "check", "make"]);
+    }
+
+    #[test]
+    fn readings_are_distances_or_lie_beside_a_straight_edge() {
+        use crate::taping::Reading::{Beside, Distance};
+        let read = |text: &str| text.parse::<super::Reading>().map(|reading| reading.0);
+        assert_eq!(read("1-9=1243.2"), Ok(Distance([1, 9], 1243.2)));
+        assert_eq!(read("9-1=49 in"), Ok(Distance([9, 1], 1244.6)));
+        assert_eq!(read("1-13:7=-0.8"), Ok(Beside([1, 13], 7, -0.8)));
+        for wrong in [
+            "",
+            "1-9",
+            "1=5",
+            "1-1=5",
+            "a-b=5",
+            "1-9=",
+            "1-9=-5",
+            "1-9=0",
+            "1-9:1=2",
+            "1-9:=2",
+            "1-9=5 ells",
+            "1-9=nan",
+        ] {
+            assert!(read(wrong).is_err(), "{wrong}");
+        }
     }
 }

@@ -10,8 +10,10 @@ use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outl
 use crate::contour::Tracer;
 use crate::make::{Files, Plan, ProblemReport, failed, find_sheets, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, replace, save};
+use crate::paper::Layout;
 use crate::picture::decode;
 use crate::problem::{Place, Problem, Problems};
+use crate::taping::{Reading, judge};
 use crate::{tables, units::Length};
 
 /// How the program ends.
@@ -62,6 +64,10 @@ pub fn run(args: Args) -> Exit {
         Command::Check { build, json } => check(&build, json, quiet),
         Command::Make { build, out, height, json } => make(&build, out, &height, json, quiet),
         Command::Find { build, again, json } => find(&build, again, json, quiet),
+        Command::Readings { build, readings: all, sheet, paper, json } => {
+            let all: Vec<Reading> = all.into_iter().map(|reading| reading.0).collect();
+            readings(&build, &all, sheet, paper.as_deref(), json, quiet)
+        }
         Command::Trace { build, piece, again, overlay, json } => {
             trace(&build, piece.as_deref(), again, overlay, json, quiet)
         }
@@ -307,6 +313,35 @@ fn find(path: &Path, again: bool, json: bool, quiet: bool) -> Outcome {
         }
     }
     Ok(())
+}
+
+fn readings(path: &Path, all: &[Reading], sheet: usize, paper: Option<&str>, json: bool, quiet: bool) -> Outcome {
+    let opened = Opened::open(path, json, quiet)?;
+    let plan = opened.plan()?;
+    let papers = || plan.layouts.iter().flat_map(|layout| &layout.core.papers).map(|paper| paper.name.as_str());
+    let on =
+        |layout: &Layout| layout.core.papers.iter().any(|p| paper.is_none_or(|name| p.name.eq_ignore_ascii_case(name)));
+    let Some(index) = plan.layouts.iter().position(on) else {
+        let names: Vec<&str> = papers().collect();
+        return Err(Stop::Usage(format!("the build is not made for that paper; it is for {}", names.join(", "))));
+    };
+    // Sheets are counted on from paper to paper in made.json, and from 1 on the cover of each.
+    let (layout, tapings) = (&plan.layouts[index], &plan.tapings[index]);
+    let joined = || (1..=tapings.len()).filter(|sheet| tapings[sheet - 1].is_some()).map(|sheet| sheet.to_string());
+    let Some(taping) = sheet.checked_sub(1).and_then(|sheet| tapings.get(sheet)?.as_ref()) else {
+        let sheets = joined().collect::<Vec<_>>().join(", ");
+        let sheets = if sheets.is_empty() { "no sheet here".to_owned() } else { format!("sheet {sheets}") };
+        return Err(Stop::Usage(format!("sheet {sheet} is no joined sheet; only {sheets} is taped of several pages")));
+    };
+    let first = layout.tiles.iter().filter(|tile| tile.sheet + 1 == sheet).map(|tile| tile.strip).min().unwrap_or(1);
+    let verdict = judge(&taping.joining, first, all).map_err(|number| {
+        let marks = layout.sheets[sheet - 1].marks.len();
+        Stop::Usage(format!("there is no mark {number} on sheet {sheet}; its marks are 1 to {marks}"))
+    })?;
+    if json {
+        return print_json(&serde_json::json!({ "version": 1, "sheet": sheet, "verdict": verdict }));
+    }
+    print(&say::verdict(&verdict))
 }
 
 fn trace(path: &Path, only: Option<&str>, again: bool, overlay: bool, json: bool, quiet: bool) -> Outcome {

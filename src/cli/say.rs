@@ -7,6 +7,7 @@ use crate::pattern::Piece;
 use crate::problem::{Level, Problem};
 use crate::shape::Found;
 use crate::space::Pattern;
+use crate::taping::{Fault, FaultKind, Verdict};
 use crate::units::{Length, Shown, show, show_at_least};
 
 /// One problem: where, how bad, what, and the line of the file it is about.
@@ -69,11 +70,54 @@ pub(super) fn survey(plan: &Plan) -> String {
             let _ = writeln!(out, "     {}", alike(found));
         }
     }
-    for layout in &plan.layouts {
+    for (layout, tapings) in plan.layouts.iter().zip(&plan.tapings) {
         let papers: Vec<&str> = layout.core.papers.iter().map(|paper| paper.name.as_str()).collect();
         let pages = layout.tiles.len();
         let _ = writeln!(out, "Pages of pattern on {}: {pages}, and the cover before them", papers.join(", "));
+        for (sheet, taping) in tapings.iter().enumerate() {
+            let Some(taping) = taping else { continue };
+            let letters: Vec<&str> =
+                layout.sheets[sheet].placed.iter().map(|placed| survey.pieces[placed.piece].letter.as_str()).collect();
+            let [half, most] = taping.worst_corner.map(|off| show_at_least(Length::mm(off), shown));
+            let _ = writeln!(
+                out,
+                "  joined sheet {} ({}): taped by its marks, the worst corner is off by {half} in half of all tapings, by no \
+                 more than {most} in 19 of 20",
+                sheet + 1,
+                letters.join(" ")
+            );
+        }
     }
+    out
+}
+
+/// What readings on a taped sheet say.
+pub(super) fn verdict(verdict: &Verdict) -> String {
+    let Verdict::Wrong(faults) = verdict else {
+        return "Every reading is as near as taping and reading let expect: nothing has to be taped again.\n"
+            .to_owned();
+    };
+    let part = |(strip, place): (usize, Option<usize>)| match place {
+        Some(place) => format!("page {strip}.{place}"),
+        None => format!("strip {strip}"),
+    };
+    let told = |fault: &Fault| {
+        let [lies, moved] = fault.between.map(part);
+        let what = match (fault.kind, fault.mm > 0.0) {
+            (FaultKind::Gap, true) => "are too far apart",
+            (FaultKind::Gap, false) => "lie too far over each other",
+            (FaultKind::Slip, _) => "have slid along each other",
+            (FaultKind::Hinge, _) => "are turned against each other, which opens one end of their join",
+        };
+        format!("{lies} and {moved} {what}, by {:.1} mm", fault.mm.abs())
+    };
+    let mut out = String::from("A join is wrong.\n");
+    for fault in faults.iter().take(3).filter(|fault| fault.sure >= 0.05) {
+        let _ = writeln!(out, "  {:3.0} in 100: {}", 100.0 * fault.sure, told(fault));
+    }
+    out.push_str(
+        "Open the likeliest join, lay its marks over each other again, and read once more; do not stretch the paper.\n",
+    );
     out
 }
 

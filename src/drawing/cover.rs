@@ -9,6 +9,7 @@ use super::{clip, cut_words, shorten, wrap};
 use crate::paper::{Layout, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::Page;
+use crate::taping::{CheckDistance, Taping};
 use crate::text::{BOLD, ENGLISH, REGULAR, fill};
 use crate::units::{Length, Shown, show, show_on_rule};
 
@@ -43,14 +44,15 @@ const INSET: f64 = 5.0;
 /// The first pages for `layout`, in the frame of the core, when the whole document has `pages(n)` pages with `n` of them in front.
 pub fn front(
     layout: &Layout,
+    tapings: &[Option<Taping>],
     pieces: &[Piece],
     facts: &Facts,
     paper: &str,
     pages: &dyn Fn(usize) -> usize,
 ) -> Vec<Drawing<Page>> {
     // How many there are changes the page count that stands on them, but not how they break.
-    let count = compose(layout, pieces, facts, paper, 0).len();
-    compose(layout, pieces, facts, paper, pages(count))
+    let count = compose(layout, tapings, pieces, facts, paper, 0).len();
+    compose(layout, tapings, pieces, facts, paper, pages(count))
 }
 
 /// The test frame: 180.0 by 240.0 mm on the core of A4 and Letter.
@@ -60,7 +62,14 @@ fn frame(core: Size) -> Rect {
     Rect::from_origin_size(((core.width - size.width) / 2.0, (core.height - size.height) / 2.0), size)
 }
 
-fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages: usize) -> Vec<Drawing<Page>> {
+fn compose(
+    layout: &Layout,
+    tapings: &[Option<Taping>],
+    pieces: &[Piece],
+    facts: &Facts,
+    paper: &str,
+    pages: usize,
+) -> Vec<Drawing<Page>> {
     let mut flow = Flow::new(layout.core.size);
     let frame = flow.frame;
     flow.title(facts);
@@ -92,13 +101,24 @@ fn compose(layout: &Layout, pieces: &[Piece], facts: &Facts, paper: &str, pages:
     flow.heading(ENGLISH.lines);
     flow.legend();
     if joins {
-        flow.map(layout, pieces);
+        flow.map(layout, tapings, pieces);
+        flow.checks(tapings, facts.shown);
     }
     flow.heading(ENGLISH.care);
     for caution in ENGLISH.cautions {
         flow.text(caution, BODY * 0.92);
     }
     flow.finish()
+}
+
+/// "1243.6 mm", as a tape measure reads.
+fn on_tape(mm: f64, shown: Shown) -> String {
+    let inches = || show_on_rule(Length::mm(mm));
+    match shown {
+        Shown::Metric => format!("{mm:.1} mm"),
+        Shown::Imperial => inches(),
+        Shown::Both => format!("{mm:.1} mm ({})", inches()),
+    }
 }
 
 /// "1.1 1.2 2.1"
@@ -283,7 +303,7 @@ impl Flow {
     }
 
     /// Every joined sheet at one scale, its pages named, the outlines of its pieces in it.
-    fn map(&mut self, layout: &Layout, pieces: &[Piece]) {
+    fn map(&mut self, layout: &Layout, tapings: &[Option<Taping>], pieces: &[Piece]) {
         let joined: Vec<usize> = (0..layout.sheets.len())
             .filter(|&s| layout.tiles.iter().any(|tile| tile.sheet == s && !tile.neighbours.none()))
             .collect();
@@ -305,6 +325,8 @@ impl Flow {
             self.need(size.height + 6.0);
             let shift = Vec2::new(self.x() + x, self.y);
             self.page.add(plan(layout, index, sheet, pieces, scale), shift);
+            let checks = tapings[index].as_ref().map_or(&[][..], |taping| &taping.distances);
+            self.page.add(measured(sheet, checks, scale), shift);
             let letters: Vec<&str> = sheet.placed.iter().map(|p| pieces[p.piece].letter.as_str()).collect();
             let caption = fill(ENGLISH.map_sheet, &[&(index + 1).to_string(), &letters.join(" ")]);
             self.page.text(shift.x, self.y + size.height + 2.8, 2.2, false, caption.clone());
@@ -312,6 +334,31 @@ impl Flow {
             x += size.width.max(REGULAR.width(&caption, 2.2)) + 4.0;
         }
         self.y += row + 1.0;
+    }
+
+    /// The distances to be measured once a sheet is taped, each with a box to write in what was read.
+    fn checks(&mut self, tapings: &[Option<Taping>], shown: Shown) {
+        const WRITE: Size = Size::new(16.0, 4.2);
+        let line = BODY * LEADING + 1.6;
+        self.heading_over(ENGLISH.checks, 2.0 * BODY * LEADING + line);
+        self.text(ENGLISH.checks_how, BODY);
+        let all = tapings.iter().enumerate().filter_map(|(sheet, taping)| Some((sheet, taping.as_ref()?)));
+        for (sheet, taping) in all {
+            for check in &taping.distances {
+                self.need(line);
+                let [from, to] = check.between.map(|number| number.to_string());
+                let (mm, limit) = (on_tape(check.mm, shown), on_tape(check.limit, shown));
+                let text = fill(ENGLISH.check_line, &[&(sheet + 1).to_string(), &from, &to, &mm, &limit]);
+                let x = self.x();
+                let text = shorten(&REGULAR, &text, BODY, self.width - WRITE.width - 2.0);
+                self.page.text(x, self.y + WRITE.height - 1.2, BODY, false, text);
+                let corner = (x + self.width - WRITE.width, self.y);
+                let frame = Rect::from_origin_size(corner, WRITE);
+                self.page.line(Class::SettingOut, kurbo::Shape::to_path(&frame, 0.1));
+                self.y += WRITE.height + 1.0;
+            }
+        }
+        self.y += 0.9;
     }
 
     fn finish(mut self) -> Vec<Drawing<Page>> {
@@ -348,6 +395,47 @@ fn plan(layout: &Layout, index: usize, sheet: &Sheet, pieces: &[Piece], scale: f
         let on_sheet = placed.to_sheet.path(&pieces[placed.piece].outline, f64::INFINITY);
         let small = crate::space::Path::<Page>::new(kurbo::Affine::scale(scale) * on_sheet.raw().clone());
         drawing.line(Class::SettingOut, clip(&small, (sheet.size * scale).to_rect()).raw().clone());
+    }
+    drawing
+}
+
+/// The distances to be measured, as lines between their marks, with the numbers of these.
+fn measured(sheet: &Sheet, checks: &[CheckDistance], scale: f64) -> Drawing<Page> {
+    const EM: f64 = 1.9;
+    let mut drawing = Drawing::default();
+    let at = |number: usize| sheet.marks.iter().find(|mark| mark.number == number).map(|mark| mark.at.raw());
+    let small = |p: kurbo::Point| (p.to_vec2() * scale).to_point();
+    let whole = (sheet.size * scale).to_rect();
+    let mut taken: Vec<Rect> = Vec::new();
+    let mut named: Vec<usize> = Vec::new();
+    for check in checks {
+        let [Some(from), Some(to)] = check.between.map(at) else { continue };
+        let mut path = kurbo::BezPath::new();
+        path.move_to(small(from));
+        path.line_to(small(to));
+        drawing.dashed(Class::SettingOut, path, [0.8, 0.8]);
+        for (number, place) in check.between.into_iter().zip([from, to]) {
+            if named.contains(&number) {
+                continue;
+            }
+            named.push(number);
+            let text = number.to_string();
+            let size = Size::new(REGULAR.width(&text, EM), REGULAR.cap_height(EM));
+            let p = small(place);
+            // Beside its mark, on the side where nothing stands yet.
+            let beside = [
+                (0.6, -0.6),
+                (-0.6 - size.width, -0.6),
+                (0.6, 0.6 + size.height),
+                (-0.6 - size.width, 0.6 + size.height),
+            ];
+            let boxes = beside.map(|(x, y)| Rect::new(p.x + x, p.y + y - size.height, p.x + x + size.width, p.y + y));
+            let free = |room: &&Rect| taken.iter().all(|other| other.intersect(room.inflate(0.3, 0.3)).area() <= 0.0);
+            let within = boxes.iter().filter(|room| whole.contains_rect(**room)).find(free);
+            let room = *within.or_else(|| boxes.iter().find(free)).unwrap_or(&boxes[0]);
+            drawing.text(room.x0, room.y1, EM, false, text);
+            taken.push(room);
+        }
     }
     drawing
 }

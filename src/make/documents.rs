@@ -9,7 +9,7 @@ use crate::drawing::{
     Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, tiles,
 };
 use crate::output::{Document, OutFile, Sheetful, pdf, pieces_svg, preview_png};
-use crate::paper::{Layout, Tile};
+use crate::paper::Tile;
 use crate::pattern::Piece;
 use crate::size::farthest_apart;
 use crate::space::{Page, Pattern, Point};
@@ -48,7 +48,7 @@ pub fn write_out(plan: Plan, build_file: &str) -> Made {
     let mut paged = Vec::new();
     for (index, layout) in plan.layouts.iter().enumerate() {
         for paper in &layout.core.papers {
-            let (bytes, front) = document(&plan, layout, paper, &facts, compared.as_ref());
+            let (bytes, front) = document(&plan, index, paper, &facts, compared.as_ref());
             let file = format!("pattern-{}.pdf", slug(&paper.name));
             files.push(OutFile { name: file.clone(), bytes });
             paged.push(Paged { file, paper: paper.clone(), layout: index, front, sizes: compared.is_some() });
@@ -73,14 +73,15 @@ pub fn write_out(plan: Plan, build_file: &str) -> Made {
 
 fn document(
     plan: &Plan,
-    layout: &Layout,
+    layout: usize,
     paper: &PaperSize,
     facts: &Facts,
     compared: Option<&(Drawing<Page>, Size)>,
 ) -> (Vec<u8>, usize) {
     let pieces = &plan.survey.pieces;
+    let (layout, tapings) = (&plan.layouts[layout], &plan.tapings[layout]);
     let count = layout.tiles.len() + usize::from(compared.is_some());
-    let front = front(layout, pieces, facts, &paper.name, &|front| front + count);
+    let front = front(layout, tapings, pieces, facts, &paper.name, &|front| front + count);
     let build = &plan.survey.build;
     let header = Header {
         build: build.date.as_ref().map_or_else(|| build.name.clone(), |date| format!("{}  ·  {date}", build.name)),

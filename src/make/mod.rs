@@ -20,6 +20,7 @@ use crate::drawing::words_beside;
 use crate::paper::{Core, Item, Layout, cores, lay_out};
 use crate::problem::{Problem, Problems};
 use crate::space::{Path, Pattern};
+use crate::taping::{Taping, in_order};
 use crate::text::REGULAR;
 
 /// A survey laid out on paper.
@@ -29,6 +30,8 @@ pub struct Plan {
     pub survey: Survey,
     /// One layout for each core; papers that share a core share a layout.
     pub layouts: Vec<Layout>,
+    /// How each sheet of each layout is taped; `None` for a single page.
+    pub tapings: Vec<Vec<Option<Taping>>>,
 }
 
 /// Lays the pieces of `survey` out on the papers of its build.
@@ -39,7 +42,7 @@ pub fn plan(mut survey: Survey) -> Result<Plan, Problems> {
     warn_missing_letters(&mut survey);
     let cut: Vec<Path<Pattern>> = survey.pieces.iter().map(crate::pattern::Piece::cut_path).collect();
     refuse_endless(&survey, &cut, &cores)?;
-    let layouts = cores
+    let (layouts, tapings) = cores
         .iter()
         .map(|core| {
             let items: Vec<Item<'_>> = survey
@@ -55,10 +58,10 @@ pub fn plan(mut survey: Survey) -> Result<Plan, Problems> {
                     },
                 })
                 .collect();
-            lay_out(&items, core)
+            in_order(lay_out(&items, core))
         })
-        .collect();
-    Ok(Plan { survey, layouts })
+        .unzip();
+    Ok(Plan { survey, layouts, tapings })
 }
 
 /// A piece of so many pages is a slip in its size or in the place of a hole, and would take hours to lay out.

@@ -11,6 +11,8 @@ pub struct Mark {
     pub number: usize,
     /// Its middle.
     pub at: Point<JoinedSheet>,
+    /// Pages are joined by it; else it stands in a corner of the sheet, for the tape measure.
+    pub joins: bool,
 }
 
 /// How far the outermost marks stay from the end of a join at the rim of the sheet, in mm.
@@ -65,14 +67,15 @@ impl Run {
     }
 }
 
-/// Marks at both ends and in the middle of every join between two kept pages. Where four pages meet, one mark serves
-/// all four.
+/// Marks at both ends and in the middle of every join between two kept pages, and in the corners of the sheet. Where four
+/// pages meet, one mark serves all four.
+#[expect(clippy::cast_possible_truncation, reason = "a joined sheet is far smaller than 2^53 hundredths of a mm")]
 pub(super) fn marks(columns: Run, rows: Run, kept: &dyn Fn(usize, usize) -> bool) -> Vec<Mark> {
     // Hundredths of a millimetre, rows first: sorts into reading order and finds the shared ones.
     let mut places: BTreeSet<(i64, i64)> = BTreeSet::new();
-    #[expect(clippy::cast_possible_truncation, reason = "a joined sheet is far smaller than 2^53 hundredths of a mm")]
+    let hundredths = |x: f64, y: f64| ((y * 100.0).round() as i64, (x * 100.0).round() as i64);
     let mut put = |x: f64, y: f64| {
-        places.insert(((y * 100.0).round() as i64, (x * 100.0).round() as i64));
+        places.insert(hundredths(x, y));
     };
     for row in 0..rows.count {
         for column in 0..columns.count {
@@ -89,12 +92,39 @@ pub(super) fn marks(columns: Run, rows: Run, kept: &dyn Fn(usize, usize) -> bool
             }
         }
     }
+    let corners: Vec<(i64, i64)> = corners(columns, rows, kept).into_iter().map(|[x, y]| hundredths(x, y)).collect();
+    let mut all: Vec<((i64, i64), bool)> = places.into_iter().map(|place| (place, true)).collect();
+    all.extend(corners.into_iter().map(|place| (place, false)));
+    all.sort_unstable();
+    all.dedup();
     #[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
-    places
-        .into_iter()
+    all.into_iter()
         .enumerate()
-        .map(|(index, (y, x))| Mark { number: index + 1, at: Point::new(x as f64 / 100.0, y as f64 / 100.0) })
+        .map(|(index, ((y, x), joins))| Mark {
+            number: index + 1,
+            at: Point::new(x as f64 / 100.0, y as f64 / 100.0),
+            joins,
+        })
         .collect()
+}
+
+/// The farthest corners of kept pages in the four slanting directions, kept in from the rim; x before y.
+fn corners(columns: Run, rows: Run, kept: &dyn Fn(usize, usize) -> bool) -> Vec<[f64; 2]> {
+    let pages = || (0..rows.count).flat_map(|row| (0..columns.count).map(move |column| (column, row)));
+    let kept: Vec<(usize, usize)> = pages().filter(|&(column, row)| kept(column, row)).collect();
+    if kept.len() < 2 {
+        return Vec::new();
+    }
+    let place = |run: Run, index: usize, far: bool| {
+        let start = run.start(index);
+        if far { start + run.step + run.overlap - FROM_RIM } else { start + FROM_RIM }
+    };
+    let farthest = |(right, down): (bool, bool)| {
+        let all = kept.iter().map(|&(column, row)| [place(columns, column, right), place(rows, row, down)]);
+        let reach = |at: &[f64; 2]| (if right { at[0] } else { -at[0] }) + (if down { at[1] } else { -at[1] });
+        all.max_by(|a, b| reach(a).total_cmp(&reach(b)))
+    };
+    [(false, false), (true, false), (true, true), (false, true)].into_iter().filter_map(farthest).collect()
 }
 
 #[cfg(test)]
@@ -115,16 +145,18 @@ mod tests {
     fn two_by_two_pages_share_one_mark_in_the_middle() {
         let run = Run::covering(350.0, 190.0, 10.0);
         let marks = marks(run, run, &|_, _| true);
-        // Four joins of three marks, the middle one shared by all four.
-        assert_eq!(marks.len(), 9);
+        // Four joins of three marks, the middle one shared by all four; and four corners.
+        assert_eq!((marks.iter().filter(|m| m.joins).count(), marks.len()), (9, 13));
         assert!(marks.iter().any(|m| (m.at.x - 185.0).abs() < 0.01 && (m.at.y - 185.0).abs() < 0.01));
-        assert_eq!(marks.iter().map(|m| m.number).collect::<Vec<_>>(), (1..=9).collect::<Vec<_>>());
+        assert_eq!(marks.iter().map(|m| m.number).collect::<Vec<_>>(), (1..=13).collect::<Vec<_>>());
     }
 
     #[test]
     fn a_dropped_page_has_no_join() {
         let run = Run::covering(350.0, 190.0, 10.0);
         let marks = marks(run, run, &|column, row| column == 0 || row == 0);
-        assert_eq!(marks.len(), 5);
+        assert_eq!(marks.iter().filter(|m| m.joins).count(), 5);
+        // The page at the lower right is dropped: its corner is that of a page beside it.
+        assert_eq!(marks.iter().filter(|m| !m.joins).count(), 4);
     }
 }

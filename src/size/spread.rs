@@ -1,5 +1,8 @@
 //! How far a quantity may be off for the errors of the marks: the one place where intervals are made.
 
+use rayon::prelude::*;
+
+use crate::chance::Dice;
 use crate::problem::Problems;
 
 use super::solve::solve_near;
@@ -39,7 +42,7 @@ impl Spread {
         let middle = solve(marks)?;
         let numbers: Vec<_> = marks.clone().numbers().into_iter().map(|number| *number).collect();
         let solving = numbers.len() - marks.only_measured();
-        let uncertain = numbers.iter().enumerate().filter(|(_, number)| number.sd > 0.0);
+        let uncertain = numbers.par_iter().enumerate().filter(|(_, number)| number.sd > 0.0);
         let moved = uncertain.map(|(i, number)| -> Result<_, Problems> {
             let to = |steps: f64| {
                 let mut marks = marks.clone();
@@ -111,27 +114,4 @@ pub(super) fn drawn(marks: &Marks, dice: &mut Dice) -> Marks {
         number.value += number.sd * dice.normal();
     }
     marks
-}
-
-/// Random numbers from a seed: G. Steele, D. Lea, C. Flood, Fast splittable pseudorandom number generators,
-/// OOPSLA 2014 (SplitMix64).
-pub(super) struct Dice(pub(super) u64);
-
-impl Dice {
-    /// Normal with mean 0 and standard deviation 1: G. Box and M. Muller, A note on the generation of random normal
-    /// deviates, Annals of Mathematical Statistics 29 (1958).
-    fn normal(&mut self) -> f64 {
-        let (radius, turn) = (self.uniform(), self.uniform());
-        (-2.0 * radius.ln()).sqrt() * (std::f64::consts::TAU * turn).cos()
-    }
-
-    /// Above 0, at most 1.
-    fn uniform(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^= z >> 31;
-        ((z >> 11) + 1) as f64 / (1_u64 << 53) as f64
-    }
 }

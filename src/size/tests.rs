@@ -4,9 +4,10 @@ use kurbo::Affine;
 use proptest::prelude::*;
 
 use super::figure::{FIST, HAND_LENGTH, fraction, stature_of_pose};
-use super::spread::{Dice, drawn};
+use super::spread::drawn;
 use super::*;
 use crate::build_file::{Landmark, Like, SizeFrom};
+use crate::chance::Dice;
 use crate::problem::{Level, Place, Placed, Problem};
 use crate::space::{Map, Pattern, Pixels, Point};
 use crate::units::Length;

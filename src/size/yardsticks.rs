@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
 
 use crate::problem::Problem;
 
@@ -68,27 +69,28 @@ pub struct Against {
 /// a column for each number.
 pub(super) fn sensitivities(
     marks: &Marks,
-    values: &dyn Fn(&Marks) -> Result<Vec<f64>, Problem>,
+    values: &(dyn Fn(&Marks) -> Result<Vec<f64>, Problem> + Sync),
 ) -> Result<DMatrix<f64>, Problem> {
-    let mut moved = marks.clone();
-    let numbers: Vec<_> = moved.numbers().into_iter().map(|number| *number).collect();
+    let numbers: Vec<_> = marks.clone().numbers().into_iter().map(|number| *number).collect();
     let rows = values(marks)?.len();
-    let mut slopes = DMatrix::zeros(rows, numbers.len());
-    for (i, number) in numbers.iter().enumerate().filter(|(_, number)| number.sd > 0.0) {
+    let slope = |(i, number): (usize, &super::Measured)| {
+        if number.sd <= 0.0 {
+            return Ok(DVector::zeros(rows));
+        }
+        let mut moved = marks.clone();
         let mut at = |steps: f64| {
             moved.numbers()[i].value = number.value + steps * STEP * number.sd;
-            let found = values(&moved);
-            moved.numbers()[i].value = number.value;
-            found.map(DVector::from_vec)
+            values(&moved).map(DVector::from_vec)
         };
-        slopes.set_column(i, &((at(1.0)? - at(-1.0)?) / (2.0 * STEP)));
-    }
-    Ok(slopes)
+        Ok((at(1.0)? - at(-1.0)?) / (2.0 * STEP))
+    };
+    let columns: Vec<DVector<f64>> = numbers.par_iter().enumerate().map(slope).collect::<Result<_, Problem>>()?;
+    Ok(DMatrix::from_fn(rows, columns.len(), |row, column| columns[column][row]))
 }
 
 impl Doubts {
     /// How the yardsticks that `read` finds in `marks` may be off.
-    pub(super) fn of(marks: &Marks, read: &dyn Fn(&Marks) -> Pairs) -> Result<Self, Problem> {
+    pub(super) fn of(marks: &Marks, read: &(dyn Fn(&Marks) -> Pairs + Sync)) -> Result<Self, Problem> {
         let by = sensitivities(marks, &|marks| Ok(read(marks)?.concat()))?;
         let every_second = |first: usize| DMatrix::from_fn(by.nrows() / 2, by.ncols(), |i, j| by[(2 * i + first, j)]);
         Ok(Self::from_slopes(every_second(0), every_second(1)))

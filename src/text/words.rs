@@ -79,6 +79,9 @@ pub struct Words {
     pub map_left_out: &'static str,
     pub map_sheet: &'static str,
     pub map_whole: &'static str,
+    pub checks: &'static str,
+    pub checks_how: &'static str,
+    pub check_line: &'static str,
     pub care: &'static str,
     pub cautions: &'static [&'static str],
     pub bookmark_cover: &'static str,
@@ -167,6 +170,10 @@ pub const ENGLISH: Words = Words {
     map_left_out: "Map (hatched: empty, left out)",
     map_sheet: "joined sheet {}: {}",
     map_whole: "single pages",
+    checks: "Check distances",
+    checks_how: "On each sheet, taped but not cut, measure from cross to cross between these marks and write it down. Beyond the \
+                 limit a join is wrong: find it and tape it again, do not stretch.",
+    check_line: "sheet {}, marks {} to {}: {} ± {}",
     care: "Take care",
     cautions: &[
         "Product data sheets, event rules and local codes go first; these lines do not replace them.",
