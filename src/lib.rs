@@ -20,6 +20,7 @@ pub mod paper;
 pub mod pattern;
 pub mod picture;
 pub mod plane;
+pub mod printer;
 pub mod problem;
 pub mod shape;
 pub mod sheets;
@@ -31,7 +32,7 @@ pub mod text;
 pub mod units;
 
 /// The rooms in the order of the way; `tests/rooms.rs` holds every `use crate::` against it.
-pub const ROOMS: [&str; 20] = [
+pub const ROOMS: [&str; 21] = [
     "problem",
     "chance",
     "units",
@@ -51,5 +52,6 @@ pub const ROOMS: [&str; 20] = [
     "drawing",
     "output",
     "make",
+    "printer",
     "cli",
 ];

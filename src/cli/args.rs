@@ -108,6 +108,12 @@ pub enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Explain what was measured on a printed page.
+    Printer {
+        /// What about it.
+        #[command(subcommand)]
+        about: PrinterCommand,
+    },
     /// Show a table of reference values with its sources.
     Tables {
         /// Its name; all names when left out.
@@ -122,6 +128,23 @@ pub enum Command {
     },
     /// Print the manual page.
     Man,
+}
+
+/// What can be asked about a printer.
+#[derive(Debug, Subcommand)]
+pub enum PrinterCommand {
+    /// Say why the test square is not as large as it should be: every cause within the error of reading, likeliest first.
+    Explain {
+        /// How wide the square was printed, and how high where that was measured, e.g. 173.9 or "6 7/8 in".
+        #[arg(required = true, num_args = 1..=2, value_name = "READ")]
+        read: Vec<Length>,
+        /// How wide and how high it should be, as the page says.
+        #[arg(long, value_name = "LENGTHS", value_delimiter = ',', default_value = "180,240")]
+        of: Vec<Length>,
+        /// The paper that the document is made for: A4 or another; A4 and Letter when left out.
+        #[arg(long, value_name = "NAME")]
+        paper: Option<String>,
+    },
 }
 
 /// What was read on a taped sheet: "1-9=1243.2" or "1-13:7=0.8".

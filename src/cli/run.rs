@@ -4,7 +4,7 @@ use std::fmt::Display;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use super::args::{Args, Command};
+use super::args::{Args, Command, PrinterCommand};
 use super::say;
 use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines, set_rectangles};
 use crate::contour::Tracer;
@@ -12,6 +12,7 @@ use crate::make::{Files, Plan, ProblemReport, failed, find_sheets, plan, survey,
 use crate::output::{path_data, replace, save};
 use crate::paper::Layout;
 use crate::picture::decode;
+use crate::printer::Side;
 use crate::problem::{Place, Problem, Problems};
 use crate::taping::{Reading, judge};
 use crate::{tables, units::Length};
@@ -70,6 +71,9 @@ pub fn run(args: Args) -> Exit {
         }
         Command::Trace { build, piece, again, overlay, json } => {
             trace(&build, piece.as_deref(), again, overlay, json, quiet)
+        }
+        Command::Printer { about: PrinterCommand::Explain { read, of, paper } } => {
+            explain(&read, &of, paper.as_deref())
         }
         Command::Tables { name } => tables_listing(name.as_deref()),
         Command::Schema => print(&format!("{:#}\n", schema())),
@@ -313,6 +317,24 @@ fn find(path: &Path, again: bool, json: bool, quiet: bool) -> Outcome {
         }
     }
     Ok(())
+}
+
+fn explain(read: &[Length], of: &[Length], paper: Option<&str>) -> Outcome {
+    if of.len() < read.len() || of.iter().chain(read).any(|length| length.to_mm() < 10.0) {
+        return Err(Stop::Usage(
+            "give each side as it was read and as it should be, both from 10 mm on: spanwright printer explain 173.9 231.9 \
+             --of 180,240"
+                .to_owned(),
+        ));
+    }
+    if let Some(name) = paper.filter(|name| tables::sheet(name).is_none()) {
+        return Err(Stop::Usage(format!(
+            "no paper is called “{name}”; spanwright tables paper lists all that are known"
+        )));
+    }
+    let sides: Vec<Side> =
+        read.iter().zip(of).map(|(read, of)| Side { should_be: of.to_mm(), read: read.to_mm() }).collect();
+    print(&say::causes(&sides, &crate::printer::explain(&sides, paper)))
 }
 
 fn readings(path: &Path, all: &[Reading], sheet: usize, paper: Option<&str>, json: bool, quiet: bool) -> Outcome {

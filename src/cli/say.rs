@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use crate::make::{FindReport, FoundReport, Plan};
 use crate::pattern::Piece;
+use crate::printer::{Cause, Side};
 use crate::problem::{Level, Problem};
 use crate::shape::Found;
 use crate::space::Pattern;
@@ -87,6 +88,30 @@ pub(super) fn survey(plan: &Plan) -> String {
                 letters.join(" ")
             );
         }
+    }
+    out
+}
+
+/// Why a test square was printed as it was.
+pub(super) fn causes(sides: &[Side], causes: &[Cause]) -> String {
+    let read: Vec<String> = sides
+        .iter()
+        .map(|side| {
+            format!("{:.1} mm for {:.1}: {:.1} %", side.read, side.should_be, 100.0 * side.read / side.should_be)
+        })
+        .collect();
+    let mut out = format!("Read: {}.\n", read.join("; "));
+    if causes.is_empty() {
+        out.push_str(
+            "Nothing known prints it so. Measure again, from line to line with a steel rule; both sides always shrink alike, so \
+             measure the other one too. Then print page 1 again at 100 %.\n",
+        );
+    }
+    for cause in causes {
+        let _ = writeln!(out, "  {:3.0} in 100: {} ({:.1} %)", 100.0 * cause.sure, cause.what, 100.0 * cause.factor);
+    }
+    if let Some(first) = causes.first() {
+        let _ = writeln!(out, "{}", first.next);
     }
     out
 }

@@ -50,6 +50,28 @@ pub struct Sheet {
 struct PaperFile {
     sheet: Vec<SheetRow>,
     iso216_tolerance: Vec<ToleranceRow>,
+    margin: Vec<Margin>,
+}
+
+/// What a printer leaves white along the sides of its paper, mm.
+#[derive(Clone, Debug, Deserialize, PartialEq)]
+pub struct Margin {
+    /// Which printer, in words: "laser printer, all sides".
+    pub device: String,
+    /// On the left.
+    pub left_mm: f64,
+    /// On the right.
+    pub right_mm: f64,
+    /// At the top.
+    pub top_mm: f64,
+    /// At the bottom.
+    pub bottom_mm: f64,
+}
+
+/// What usual printers leave white.
+pub fn margins() -> &'static [Margin] {
+    static MARGINS: LazyLock<Vec<Margin>> = LazyLock::new(|| rows::<PaperFile>("paper").margin);
+    &MARGINS
 }
 
 #[derive(Deserialize)]
