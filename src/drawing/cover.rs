@@ -5,8 +5,9 @@
 use kurbo::{Rect, Size, Vec2};
 
 use super::lines::{Class, Drawing};
+use super::rulers::rulers;
 use super::{clip, cut_words, shorten, wrap};
-use crate::paper::{Layout, Sheet, Tile};
+use crate::paper::{Core, Layout, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::Page;
 use crate::taping::{CheckDistance, Taping};
@@ -108,7 +109,7 @@ fn compose(
     for caution in ENGLISH.cautions {
         flow.text(caution, BODY * 0.92);
     }
-    flow.finish()
+    flow.finish(&layout.core, facts)
 }
 
 /// "1243.6 mm", as a tape measure reads.
@@ -361,8 +362,15 @@ impl Flow {
         self.y += 0.9;
     }
 
-    fn finish(mut self) -> Vec<Drawing<Page>> {
+    /// Every page says what it is of; those behind the test square have rulers, as all others have.
+    fn finish(mut self, core: &Core, facts: &Facts) -> Vec<Drawing<Page>> {
         self.done.push(self.page);
+        for page in &mut self.done[1..] {
+            page.add(rulers(core), Vec2::ZERO);
+            let size = 2.3;
+            let name = shorten(&REGULAR, &facts.name, size, core.field.width());
+            page.text(core.field.x0, core.field.y1 + 3.4, size, false, name);
+        }
         self.done
     }
 }
