@@ -74,7 +74,12 @@ pub(super) fn survey(plan: &Plan) -> String {
     for (layout, tapings) in plan.layouts.iter().zip(&plan.tapings) {
         let papers: Vec<&str> = layout.core.papers.iter().map(|paper| paper.name.as_str()).collect();
         let pages = layout.tiles.len();
-        let _ = writeln!(out, "Pages of pattern on {}: {pages}, and the cover before them", papers.join(", "));
+        let _ = writeln!(
+            out,
+            "Pages of pattern on {}: {pages}, and the cover before them; no layout takes fewer than {}",
+            papers.join(", "),
+            layout.least_pages
+        );
         for (sheet, taping) in tapings.iter().enumerate() {
             let Some(taping) = taping else { continue };
             let letters: Vec<&str> =

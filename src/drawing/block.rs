@@ -40,10 +40,8 @@ pub(super) struct Block {
     pub(super) drawing: Drawing<Page>,
 }
 
-/// Which way a piece's top points on the page.
-pub(super) fn up(turned: bool) -> Vec2 {
-    if turned { Vec2::new(1.0, 0.0) } else { Vec2::new(0.0, -1.0) }
-}
+/// Which way the top of a piece that is not turned points on the page.
+pub(super) const UP: Vec2 = Vec2::new(0.0, -1.0);
 
 /// The words of `piece`, whose top points along `up`; `sideways` sets them from below to above.
 pub(super) fn block(piece: &Piece, shown: Shown, setting: Setting, up: Vec2, sideways: bool) -> Block {
@@ -219,7 +217,7 @@ mod tests {
     fn every_word_stays_inside_its_block() {
         for setting in SETTINGS {
             for sideways in [false, true] {
-                let block = block(&piece(2, 1), Shown::Both, setting, up(false), sideways);
+                let block = block(&piece(2, 1), Shown::Both, setting, UP, sideways);
                 for label in &block.drawing.labels {
                     let face = if label.bold { &*BOLD } else { &*REGULAR };
                     let run = Vec2::from_angle(label.turn.to_radians()) * face.width(&label.text, label.size);
@@ -240,8 +238,8 @@ mod tests {
 
     #[test]
     fn the_arrow_of_sideways_words_still_points_to_the_top() {
-        let plain = block(&piece(1, 0), Shown::Metric, SETTINGS[0], up(false), false);
-        let side = block(&piece(1, 0), Shown::Metric, SETTINGS[0], up(false), true);
+        let plain = block(&piece(1, 0), Shown::Metric, SETTINGS[0], UP, false);
+        let side = block(&piece(1, 0), Shown::Metric, SETTINGS[0], UP, true);
         let direction = |b: &Block| {
             let path = b.drawing.lines[0].path.raw().clone();
             let ends: Vec<_> = path.elements()[..2].iter().filter_map(kurbo::PathEl::end_point).collect();

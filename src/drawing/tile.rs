@@ -2,7 +2,7 @@
 
 use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect, Size, Vec2};
 
-use super::block::{BESIDE, Block, SETTINGS, block, up};
+use super::block::{BESIDE, Block, SETTINGS, UP, block};
 use super::clip::clip;
 use super::lines::{Class, Drawing};
 use super::rulers::rulers;
@@ -43,13 +43,13 @@ pub fn words_beside(piece: &Piece, shown: Shown) -> Size {
     clearing.take_area(&loops, true);
     loops.iter().for_each(|line| clearing.take_line(line, CLEAR));
     let fits = |(setting, sideways): (super::block::Setting, bool)| {
-        let size = block(piece, shown, setting, up(false), sideways).size;
+        let size = block(piece, shown, setting, UP, sideways).size;
         clearing.find(size, bounds.center(), 0.0).is_some()
     };
     if settings().any(fits) {
         return Size::ZERO;
     }
-    let size = block(piece, shown, BESIDE, up(false), false).size;
+    let size = block(piece, shown, BESIDE, UP, false).size;
     Size::new(size.width + 4.0 * CLEAR, size.height + 4.0 * CLEAR)
 }
 
@@ -227,7 +227,7 @@ fn set_words(
         })
         .collect();
     rooms.sort_by_key(|(tile, clearing)| (std::cmp::Reverse(clearing.free()), *tile));
-    let up = up(this.placed.turned);
+    let up = this.placed.up();
     let words = |setting, sideways| block(this.piece, header.shown, setting, up, sideways);
     let inside = settings().find_map(|(setting, sideways)| {
         let words = words(setting, sideways);

@@ -9,6 +9,8 @@ use super::marks::Run;
 const PAD: f64 = 3.0;
 /// Places that are tried within the slack of the pages, along each direction.
 const SHIFTS: u32 = 8;
+/// A free turn is worth it where it takes no more than this part of the pages.
+const MOST_OF_PAGES: f64 = 0.9;
 /// A corner closer than this to a join is a corner that the tape falls on.
 const CORNER_CLEARANCE: f64 = 5.0;
 
@@ -21,7 +23,6 @@ pub(super) struct Grid {
     pub(super) kept: Vec<bool>,
     /// From the piece's own frame to the joined sheet.
     pub(super) to_sheet: Affine,
-    pub(super) turned: bool,
 }
 
 impl Grid {
@@ -52,23 +53,63 @@ pub(super) fn lie(loops: &[Vec<Point>], corners: &[Point], bounds: Rect, core: &
     let mut best: Option<((usize, usize), Grid)> = None;
     for turned in [false, true] {
         let (upright, size) = upright_or_turned(bounds, turned);
-        let columns = Run::covering(size.width + 2.0 * PAD, core.field.width(), core.overlap);
-        let rows = Run::covering(size.height + 2.0 * PAD, core.field.height(), core.overlap);
-        let slack = Size::new(columns.length() - size.width - 2.0 * PAD, rows.length() - size.height - 2.0 * PAD);
-        let at_origin: Vec<Vec<Point>> = loops.iter().map(|line| line.iter().map(|&p| upright * p).collect()).collect();
-        let corners: Vec<Point> = corners.iter().map(|&p| upright * p).collect();
-        for (x, y) in shifts(slack) {
-            let shift = kurbo::Vec2::new(PAD + x, PAD + y);
-            let kept = kept_cells(&at_origin, shift, columns, rows);
-            let near = corners.iter().filter(|&&c| near_join(c + shift, columns, rows)).count();
-            let grid = Grid { columns, rows, kept, to_sheet: Affine::translate(shift) * upright, turned };
-            let cost = (grid.pages(), near);
-            if best.as_ref().is_none_or(|(least, _)| cost < *least) {
-                best = Some((cost, grid));
-            }
+        best = Some(laid(loops, corners, (upright, size), core, best));
+    }
+    let best = best.expect("both turns were tried");
+    // A piece that lies aslant on its picture may lie straight on the paper. Where that saves next to nothing it lies as all
+    // others do, because paper and foam have a direction.
+    let straight =
+        straightened(loops).into_iter().fold(None, |best, lying| Some(laid(loops, corners, lying, core, best)));
+    match straight {
+        Some(free) if free.0.0 as f64 <= MOST_OF_PAGES * best.0.0 as f64 => free.1,
+        _ => best.1,
+    }
+}
+
+/// The two ways a piece lies straight when it is turned so that it is as low as can be, each with the room it takes.
+fn straightened(loops: &[Vec<Point>]) -> [(Affine, Size); 2] {
+    let bounds = |turn: f64| {
+        let turn = Affine::rotate(turn);
+        let all = loops.iter().flatten().map(|&p| turn * p);
+        all.fold(None, |bounds: Option<Rect>, p| Some(bounds.map_or(Rect::from_points(p, p), |b| b.union_pt(p))))
+    };
+    let height = |turn: &f64| bounds(*turn).map_or(0.0, |bounds| bounds.height());
+    let least = |from: f64, step: f64, count: i32| {
+        let all = (-count..=count).map(|k| from + step * f64::from(k));
+        all.min_by(|a, b| height(a).total_cmp(&height(b))).unwrap_or(from)
+    };
+    let degree = 1.0_f64.to_radians();
+    let lowest = least(least(0.0, degree, 90), degree / 20.0, 20);
+    [lowest, lowest + std::f64::consts::FRAC_PI_2].map(|turn| {
+        let bounds = bounds(turn).unwrap_or(Rect::ZERO);
+        (Affine::translate(-bounds.origin().to_vec2()) * Affine::rotate(turn), bounds.size())
+    })
+}
+
+/// The better of `best` and the best place of a piece that lies so.
+fn laid(
+    loops: &[Vec<Point>],
+    corners: &[Point],
+    (upright, size): (Affine, Size),
+    core: &Core,
+    mut best: Option<((usize, usize), Grid)>,
+) -> ((usize, usize), Grid) {
+    let columns = Run::covering(size.width + 2.0 * PAD, core.field.width(), core.overlap);
+    let rows = Run::covering(size.height + 2.0 * PAD, core.field.height(), core.overlap);
+    let slack = Size::new(columns.length() - size.width - 2.0 * PAD, rows.length() - size.height - 2.0 * PAD);
+    let at_origin: Vec<Vec<Point>> = loops.iter().map(|line| line.iter().map(|&p| upright * p).collect()).collect();
+    let corners: Vec<Point> = corners.iter().map(|&p| upright * p).collect();
+    for (x, y) in shifts(slack) {
+        let shift = kurbo::Vec2::new(PAD + x, PAD + y);
+        let kept = kept_cells(&at_origin, shift, columns, rows);
+        let near = corners.iter().filter(|&&c| near_join(c + shift, columns, rows)).count();
+        let grid = Grid { columns, rows, kept, to_sheet: Affine::translate(shift) * upright };
+        let cost = (grid.pages(), near);
+        if best.as_ref().is_none_or(|(least, _)| cost < *least) {
+            best = Some((cost, grid));
         }
     }
-    best.expect("both turns were tried").1
+    best.expect("a place was tried")
 }
 
 /// The middle of the slack first, so that it wins where nothing else is better.
@@ -166,7 +207,27 @@ mod tests {
             let grid = lie(&[rectangle(w, h)], &[], Rect::new(0.0, 0.0, w, h), &core());
             // Upright: 2 across, 6 down. Lying: 8 across, 2 down.
             assert_eq!(grid.pages(), 12, "{w} x {h}");
-            assert_eq!(grid.turned, w > h);
+            assert_eq!(grid.to_sheet.as_coeffs()[0].abs() < 0.5, w > h);
+        }
+    }
+
+    /// A staff of 2 m drawn at 45 degrees takes 16 pages or more as it lies, and straight 9 at most: 2000 / 237 mm.
+    #[test]
+    fn a_piece_that_lies_aslant_is_turned_straight() {
+        let turn = Affine::rotate(45.0_f64.to_radians());
+        let staff: Vec<Point> = rectangle(2000.0, 70.0).into_iter().map(|p| turn * p).collect();
+        let bounds = staff.iter().fold(Rect::from_points(staff[0], staff[0]), |b, p| b.union_pt(*p));
+        let grid = lie(std::slice::from_ref(&staff), &[], bounds, &core());
+        assert!(grid.pages() <= 9, "{}", grid.pages());
+        let [a, b, c, d, ..] = grid.to_sheet.as_coeffs();
+        assert!((a * d - b * c - 1.0).abs() < 1e-12 && (a.abs() - 0.5_f64.sqrt()).abs() < 1e-3, "{:?}", grid.to_sheet);
+        let field = core().field.size();
+        for p in staff.iter().map(|p| grid.to_sheet * *p) {
+            let on = (0..grid.columns.count).flat_map(|c| (0..grid.rows.count).map(move |r| (c, r))).any(|(c, r)| {
+                let at = Point::new(grid.columns.start(c), grid.rows.start(r));
+                grid.is_kept(c, r) && Rect::from_origin_size(at, field).contains(p)
+            });
+            assert!(on, "{p:?} is on a page");
         }
     }
 

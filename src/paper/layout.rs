@@ -31,6 +31,8 @@ pub struct Layout {
     pub sheets: Vec<Sheet>,
     /// In print order: strip by strip.
     pub tiles: Vec<Tile>,
+    /// Fewer pages than this carry the pieces in no way whatever: by their areas, and by how far they reach.
+    pub least_pages: usize,
 }
 
 /// Pages that are taped together, or one page by itself.
@@ -51,10 +53,17 @@ pub struct Placed {
     pub piece: usize,
     /// Never mirrored, never scaled.
     pub to_sheet: Map<Pattern, JoinedSheet>,
-    /// Turned a quarter clockwise: the piece's top points to the right.
-    pub turned: bool,
     /// Room kept free for its words.
     pub words: Option<Rect>,
+}
+
+impl Placed {
+    /// Which way the piece's top points on the sheet.
+    pub fn up(&self) -> kurbo::Vec2 {
+        let [_, _, c, d, ..] =
+            self.to_sheet.to_affine().map_or([1.0, 0.0, 0.0, 1.0, 0.0, 0.0], |to_sheet| to_sheet.as_coeffs());
+        kurbo::Vec2::new(-c, -d).normalize()
+    }
 }
 
 /// Names of the pages around a page, strip and place in the strip.
@@ -113,15 +122,32 @@ impl Tile {
 /// Lays out `items`: those that fit on one page share pages and are never cut; each larger one gets a joined sheet of
 /// its own, lying the way that takes the fewest pages.
 pub fn lay_out(items: &[Item<'_>], core: &Core) -> Layout {
-    let mut layout = Layout { core: core.clone(), sheets: Vec::new(), tiles: Vec::new() };
     let (small, large): (Vec<usize>, Vec<usize>) =
         (0..items.len()).partition(|&i| core.holds(items[i].path.bounds().size()));
+    let least_pages = least_pages(items, &small, &large, core);
+    let mut layout = Layout { core: core.clone(), sheets: Vec::new(), tiles: Vec::new(), least_pages };
     let mut strips = 0;
     for piece in large {
         strips = add_large(&mut layout, piece, items[piece].path, strips);
     }
     add_small(&mut layout, items, &small, strips);
     layout
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a positive count of pages")]
+fn least_pages(items: &[Item<'_>], small: &[usize], large: &[usize], core: &Core) -> usize {
+    let field = core.field.size();
+    let area = |i: usize| kurbo::Shape::area(items[i].path.raw()).abs();
+    let pages = |share: f64| (share - 1e-9).ceil().max(1.0) as usize;
+    let together: f64 = small.iter().map(|&i| area(i)).sum();
+    let of_large = |&i: &usize| {
+        // A page reaches no farther than from corner to corner, and what pages share counts twice.
+        let bounds = items[i].path.bounds();
+        let (reach, across) = (bounds.width().max(bounds.height()), field.width.hypot(field.height));
+        pages(area(i) / field.area()).max(pages((reach - core.overlap) / (across - core.overlap)))
+    };
+    let small = if small.is_empty() { 0 } else { pages(together / field.area()) };
+    small + large.iter().map(of_large).sum::<usize>()
 }
 
 /// The room a piece takes on a shared page, and the room of its words in that. A piece that nearly fills its page goes
@@ -188,7 +214,7 @@ fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: us
     }
     layout.sheets.push(Sheet {
         size: Size::new(columns.length(), rows.length()),
-        placed: vec![Placed { piece, to_sheet: Map::affine(grid.to_sheet), turned: grid.turned, words: None }],
+        placed: vec![Placed { piece, to_sheet: Map::affine(grid.to_sheet), words: None }],
         marks: marks(columns, rows, &|column, row| grid.is_kept(column, row)),
     });
     strip_number
@@ -233,7 +259,6 @@ fn place(piece: usize, path: &Path<Pattern>, slot: Slot, words: Size) -> Placed 
     Placed {
         piece,
         to_sheet: Map::affine(Affine::translate(corner.to_vec2()) * upright),
-        turned: slot.turned,
         words: (words.height > 0.0).then_some(of_words),
     }
 }
