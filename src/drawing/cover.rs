@@ -98,6 +98,9 @@ fn compose(
     flow.text(ENGLISH.how_print, BODY);
     let joins = layout.tiles.iter().any(|tile| !tile.neighbours.none());
     flow.text(if joins { ENGLISH.how_tape } else { ENGLISH.how_tape_none }, BODY);
+    if layout.sheets.iter().any(|sheet| sheet.base_line.is_some()) {
+        flow.text(ENGLISH.how_base_line, BODY);
+    }
     flow.text(ENGLISH.how_cut, BODY);
     flow.heading(ENGLISH.lines);
     flow.legend();

@@ -7,7 +7,7 @@ use super::clip::clip;
 use super::lines::{Class, Drawing};
 use super::rulers::rulers;
 use super::shorten;
-use crate::paper::{Clearing, Layout, Neighbours, Placed, Sheet, Tile};
+use crate::paper::{Clearing, Layout, Mark, Neighbours, Placed, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::{JoinedSheet, Page, Path};
 use crate::text::{BOLD, ENGLISH, REGULAR, fill};
@@ -187,12 +187,44 @@ fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, page: &mut Sketch) {
         page.clearing.take(Rect::from_center_size(mark.at.raw(), Size::new(size, 1.6)));
         page.clearing.take(Rect::from_center_size(mark.at.raw(), Size::new(1.6, size)));
     }
+    if let Some(line) = sheet.base_line {
+        draw_base_line(line, sheet, tile, page);
+    }
     for mark in here {
         let text = mark.number.to_string();
         let size = 2.6;
         let room = Size::new(BOLD.width(&text, size) + 0.6, BOLD.cap_height(size) + 0.8);
         if let Some(place) = page.clearing.find(room, mark.at.raw() + Vec2::new(2.4, -2.4), 0.0) {
             page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, size, true, text);
+            page.clearing.take(place);
+        }
+    }
+}
+
+/// The part of a base line that a page shows, and at each mark on it how far that is from the first one.
+fn draw_base_line(line: [Raw; 2], sheet: &Sheet, tile: &Tile, page: &mut Sketch) {
+    const EM: f64 = 2.2;
+    let f = tile.field;
+    let (from, to) = (line[0], line[1]);
+    let clamped = |p: Raw| Raw::new(p.x.clamp(f.x0, f.x1), p.y.clamp(f.y0, f.y1));
+    let (a, b) = (clamped(from), clamped(to));
+    let along = (to - from).normalize();
+    if along.cross(a - from).abs() > 1e-6 || a.distance(b) < 1.0 {
+        return;
+    }
+    let mut path = BezPath::new();
+    path.move_to(a);
+    path.line_to(b);
+    page.drawing.line(Class::SettingOut, path);
+    page.clearing.take_line(&[a, b], CLEAR);
+    let on_line = sheet.marks.iter().filter(|mark| along.cross(mark.at.raw() - from).abs() < 0.01);
+    let reach = |mark: &Mark| along.dot(mark.at.raw() - from);
+    let zero = on_line.clone().map(reach).fold(f64::INFINITY, f64::min);
+    for mark in on_line.filter(|mark| f.contains(mark.at.raw())) {
+        let text = fill(ENGLISH.base_line, &[&format!("{:.1}", reach(mark) - zero)]);
+        let room = Size::new(REGULAR.width(&text, EM) + 0.6, REGULAR.cap_height(EM) + 0.8);
+        if let Some(place) = page.clearing.find(room, mark.at.raw() + Vec2::new(12.0, 4.5), 0.0) {
+            page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, EM, false, text);
             page.clearing.take(place);
         }
     }

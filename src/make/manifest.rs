@@ -92,6 +92,9 @@ pub struct SheetReport {
     pub size_mm: [f64; 2],
     pub pieces: Vec<PlacedReport>,
     pub marks: Vec<MarkReport>,
+    /// Both ends of the line along which its strips are laid; left out where there is none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub base_line_mm: Option<[[f64; 2]; 2]>,
     /// To be measured on the taped sheet; none of a single page.
     pub check_distances: Vec<CheckReport>,
     /// How far the worst corner of a page comes out from where it belongs, in half of all tapings and in 19 of 20; left out for
@@ -273,6 +276,7 @@ fn sheets(plan: &Plan) -> Vec<SheetReport> {
                 .iter()
                 .map(|mark| MarkReport { id: mark.number.to_string(), at_mm: [mark.at.x, mark.at.y] })
                 .collect(),
+            base_line_mm: sheet.base_line.map(|line| line.map(|p| [p.x, p.y])),
             check_distances: taping.iter().flat_map(|taping| &taping.distances).map(check).collect(),
             expected_worst_corner_mm: taping.as_ref().map(|taping| taping.worst_corner),
         })

@@ -44,6 +44,8 @@ pub struct Sheet {
     pub placed: Vec<Placed>,
     /// What holds its pages in place; none on a single page.
     pub marks: Vec<Mark>,
+    /// A straight line through all its strips, from end to end of the sheet, along which they are laid; where that is worth it.
+    pub base_line: Option<[Raw; 2]>,
 }
 
 /// A piece on a joined sheet.
@@ -216,6 +218,7 @@ fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: us
         size: Size::new(columns.length(), rows.length()),
         placed: vec![Placed { piece, to_sheet: Map::affine(grid.to_sheet), words: None }],
         marks: marks(columns, rows, &|column, row| grid.is_kept(column, row)),
+        base_line: None,
     });
     strip_number
 }
@@ -238,7 +241,7 @@ fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: u
             pieces: placed.iter().map(|placed| placed.piece).collect(),
             neighbours: Neighbours::default(),
         });
-        layout.sheets.push(Sheet { size: field, placed, marks: Vec::new() });
+        layout.sheets.push(Sheet { size: field, placed, marks: Vec::new(), base_line: None });
     }
 }
 

@@ -95,7 +95,7 @@ pub(super) fn judge_by(
     let explained = solver.solve(&odd);
     let mut faults: Vec<(f64, Fault)> = Vec::new();
     let mut most_explained = 0.0_f64;
-    for (step, laid) in joining.steps.iter().enumerate() {
+    for (step, laid) in joining.steps.iter().enumerate().filter(|(_, laid)| !laid.shared.is_empty()) {
         let (middle, along) = joining.join(laid);
         let reach = laid.shared.iter().map(|s| joining.marks[s.0].at.raw().distance(middle)).fold(1.0, f64::max);
         for (kind, lie) in unit_faults(middle, along, reach) {

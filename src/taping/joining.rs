@@ -17,6 +17,8 @@ pub struct Joining {
     pub(super) steps: Vec<Step>,
     /// Strips run across, from left to right; else down.
     pub(super) across: bool,
+    /// The line along which strips are laid, square to them.
+    pub(super) base_line: Option<[Point; 2]>,
 }
 
 /// One part laid onto another.
@@ -26,6 +28,8 @@ pub(super) struct Step {
     pub(super) moved: Vec<usize>,
     /// Marks that both parts show, with a page of what lies and a page of what moves.
     pub(super) shared: Vec<(usize, usize, usize)>,
+    /// Places of what moves that are laid on the base line, with their pages.
+    pub(super) on_line: Vec<(usize, Point)>,
     /// The page or strip that is laid on, and the one that moves.
     pub(super) between: [Part; 2],
 }
@@ -46,7 +50,7 @@ impl Joining {
         }
         let marks = layout.sheets[sheet].marks.clone();
         let strips = strips(&fields, across);
-        let mut joining = Self { fields, marks, strips, steps: Vec::new(), across };
+        let mut joining = Self { fields, marks, strips, steps: Vec::new(), across, base_line: None };
         let mut steps = Vec::new();
         for strip in &joining.strips {
             for i in 1..strip.len() {
@@ -75,6 +79,48 @@ impl Joining {
         Some(joining)
     }
 
+    /// The same with each strip laid along a base line through marks near the middle of the sheet; `None` where no marks lie so
+    /// in every strip.
+    pub(super) fn along_a_line(mut self) -> Option<Self> {
+        let whole = self.fields.iter().fold(self.fields[0], |whole, field| whole.union(*field));
+        let beside = |p: Point| if self.across { p.x } else { p.y };
+        let middle = beside(whole.center());
+        let holds = |page: usize, at: f64| {
+            let f = self.fields[page];
+            let (low, high) = if self.across { (f.x0, f.x1) } else { (f.y0, f.y1) };
+            low < at && at < high
+        };
+        let everywhere = |at: &f64| self.strips.iter().all(|strip| strip.iter().any(|&page| holds(page, *at)));
+        let marked = self.marks.iter().filter(|mark| mark.joins).map(|mark| beside(mark.at.raw())).filter(everywhere);
+        let at = marked.min_by(|a, b| (a - middle).abs().total_cmp(&(b - middle).abs()))?;
+        let place = |along: f64| if self.across { Point::new(at, along) } else { Point::new(along, at) };
+        let ends = |page: usize| {
+            let f = self.fields[page];
+            let (low, high) = if self.across { (f.y0, f.y1) } else { (f.x0, f.x1) };
+            [(page, place(low)), (page, place(high))]
+        };
+        let on_line: Vec<Vec<(usize, Point)>> = self
+            .strips
+            .iter()
+            .map(|strip| strip.iter().find(|&&page| holds(page, at)).map_or_else(Vec::new, |&page| ends(page).to_vec()))
+            .collect();
+        let (low, high) = if self.across { (whole.y0, whole.y1) } else { (whole.x0, whole.x1) };
+        self.base_line = Some([place(low), place(high)]);
+        let mut steps = std::mem::take(&mut self.steps);
+        for step in &mut steps {
+            if let Part::Strip(strip) = step.between[1] {
+                step.on_line.clone_from(&on_line[strip]);
+            }
+        }
+        // The first strip is laid on the line as well, before the next.
+        let first = steps.iter().position(|step| matches!(step.between[0], Part::Strip(_)))?;
+        let moved = self.strips[0].clone();
+        let own = Step { moved, shared: Vec::new(), on_line: on_line[0].clone(), between: [Part::Strip(0); 2] };
+        steps.insert(first, own);
+        self.steps = steps;
+        Some(self)
+    }
+
     /// Whether strips run from left to right.
     pub fn across(&self) -> bool {
         self.across
@@ -95,7 +141,7 @@ impl Joining {
         let shared: Vec<_> =
             (0..self.marks.len()).filter_map(|mark| Some((mark, on(lies, mark)?, on(moved, mark)?))).collect();
         // One mark alone lets a part turn.
-        (shared.len() > 1).then(|| Step { moved: moved.to_vec(), shared, between })
+        (shared.len() > 1).then(|| Step { moved: moved.to_vec(), shared, on_line: Vec::new(), between })
     }
 
     /// The middle of the marks by which a step is laid, and the direction along them that has what moves to its right.

@@ -8,8 +8,9 @@
 //! | distances as they were read → the join most likely at fault | `faults` |
 //!
 //! The model of errors: pages are true and stiff; whoever tapes lays each new part onto what lies there so that all marks they
-//! share agree as well as they can, and misses each mark by [`MARK_SD_MM`] along each axis. Over and over with seeded draws, so
-//! that the same build is always told the same.
+//! share agree as well as they can, and misses each mark by [`MARK_SD_MM`] along each axis. On a sheet with a base line the ends
+//! of each strip's part of it are laid on a taut thread or a long rule instead, and the marks tell only how far along. Over and
+//! over with seeded draws, so that the same build is always told the same.
 
 mod distances;
 mod faults;
@@ -42,14 +43,21 @@ pub struct Taping {
 /// for a single page.
 pub fn in_order(mut layout: Layout) -> (Layout, Vec<Option<Taping>>) {
     let tapings: Vec<Option<Taping>> = (0..layout.sheets.len()).map(|sheet| taping(&layout, sheet)).collect();
+    for (sheet, taping) in layout.sheets.iter_mut().zip(&tapings) {
+        sheet.base_line = taping.as_ref().and_then(|taping| taping.joining.base_line);
+    }
     let all: Vec<_> = tapings.iter().map(|taping| taping.as_ref().map(|taping| &taping.joining)).collect();
     joining::rename(&mut layout, &all);
     (layout, tapings)
 }
 
-/// The better of strips across and strips down.
+/// The best of strips across and strips down, on a long sheet along a base line or without one.
 fn taping(layout: &Layout, sheet: usize) -> Option<Taping> {
-    let ways = [true, false].map(|across| Joining::of(layout, sheet, across));
+    let size = layout.sheets[sheet].size;
+    let long = size.width.max(size.height) > LONG_MM;
+    let plain = [true, false].map(|across| Joining::of(layout, sheet, across));
+    let lined = plain.clone().map(|way| way.filter(|_| long).and_then(Joining::along_a_line));
+    let ways = plain.into_iter().chain(lined);
     let ways = ways.into_iter().flatten().map(|joining| {
         let runs = Runs::of(&joining, RUNS, SEED);
         (runs.worst_corner(), joining, runs)
@@ -64,6 +72,8 @@ const RUNS: usize = 1000;
 const SEED: u64 = 1;
 /// Below this share of the other's error a way is better by more than chance.
 const SURELY: f64 = 0.97;
+/// From here on a sheet may have a base line (common practice, no source).
+const LONG_MM: f64 = 1500.0;
 /// Distances that are asked for.
 const CHECKS: usize = 3;
 
@@ -150,6 +160,25 @@ mod tests {
             let passed = passed.count();
             assert!((1..=32).contains(&passed), "{check:?}: {passed} of 4000");
         }
+    }
+
+    /// A staff of 3 m, one page wide: simulated elsewhere, 12 × 3 pages of 3.2 m bow by 9.8 mm page by page and by 1.1 along a
+    /// line (worked example of this project).
+    #[test]
+    fn a_long_staff_is_laid_along_a_base_line() {
+        let layout = laid_out(3000.0, 70.0);
+        let across = layout.sheets[0].size.width > layout.sheets[0].size.height;
+        let plain = Joining::of(&layout, 0, !across).expect("joined");
+        let lined = plain.clone().along_a_line().expect("marks lie on a line");
+        let [_, without] = Runs::of(&plain, 2000, 4).worst_corner();
+        let [_, with] = Runs::of(&lined, 2000, 4).worst_corner();
+        assert!(without > 4.0 && with < 2.2, "{without} {with}");
+        let (ordered, _) = in_order(layout);
+        let [from, to] = ordered.sheets[0].base_line.expect("it is worth it");
+        assert!(from.distance(to) > 3000.0 && (from.x == to.x || from.y == to.y), "{from:?} {to:?}");
+        let on = |mark: &&crate::paper::Mark| (mark.at.raw() - from).cross((to - from).normalize()).abs() < 0.01;
+        assert!(ordered.sheets[0].marks.iter().filter(on).count() >= ordered.tiles.len() - 1, "a mark at each join");
+        assert_eq!(in_order(laid_out(1200.0, 70.0)).0.sheets[0].base_line, None);
     }
 
     /// Readings at every strip: a straight edge along the sheet and a tape from one end.

@@ -79,6 +79,8 @@ pub struct Words {
     pub map_left_out: &'static str,
     pub map_sheet: &'static str,
     pub map_whole: &'static str,
+    pub base_line: &'static str,
+    pub how_base_line: &'static str,
     pub checks: &'static str,
     pub checks_how: &'static str,
     pub check_line: &'static str,
@@ -170,6 +172,9 @@ pub const ENGLISH: Words = Words {
     map_left_out: "Map (hatched: empty, left out)",
     map_sheet: "joined sheet {}: {}",
     map_whole: "single pages",
+    base_line: "{} from zero",
+    how_base_line: "The base line with figures runs straight through a long sheet: lay strip after strip along a taut thread or a \
+                    long rule, so that the line follows it and its figures count on.",
     checks: "Check distances",
     checks_how: "On each sheet, taped but not cut, measure from cross to cross between these marks and write it down. Beyond the \
                  limit a join is wrong: find it and tape it again, do not stretch.",
