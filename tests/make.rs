@@ -275,3 +275,21 @@ fn readings_of_a_taped_sheet_are_judged() {
     let run = spanwright().args(["readings", &demo(), "--sheet", "5", "1-2=3"]).output().expect("it runs");
     assert!(String::from_utf8_lossy(&run.stderr).contains("only sheet 1, 2, 3, 4 is taped"));
 }
+
+#[test]
+fn one_page_is_made_again_with_the_set_number_of_the_others() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let out = folder.path().join("out");
+    make_into(&out);
+    let before: Vec<_> = fs::read_dir(&out).expect("made").map(|entry| entry.expect("an entry").file_name()).collect();
+    let manifest = fs::read(out.join("made.json")).expect("made");
+    spanwright().args(["make", &demo(), "--page", "2.1", "--out"]).arg(&out).assert().code(0);
+    let pdf = lopdf::Document::load(out.join("page-2.1-a4.pdf")).expect("a PDF");
+    assert_eq!(pdf.get_pages().len(), 1);
+    assert_eq!(fs::read(out.join("made.json")).expect("kept"), manifest);
+    let after = fs::read_dir(&out).expect("made").count();
+    assert_eq!(after, before.len() + 2, "one file for each paper");
+    let run = spanwright().args(["make", &demo(), "--page", "77.1", "--out"]).arg(&out).assert().code(2);
+    let said = String::from_utf8_lossy(&run.get_output().stderr).into_owned();
+    assert!(said.contains("there is no page 77.1; the pages of the pattern are 1.1, 1.2"), "{said}");
+}

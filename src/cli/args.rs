@@ -57,6 +57,9 @@ pub enum Command {
         /// Heights of other wearers, barefoot, e.g. 150cm,160cm: each gets a pattern in a folder of its own within.
         #[arg(long, value_name = "LENGTHS", value_delimiter = ',')]
         height: Vec<Length>,
+        /// Only this page of the pattern again, by the name on it, e.g. 3.2; nothing else is written.
+        #[arg(long, value_name = "NAME", conflicts_with_all = ["height", "json"])]
+        page: Option<String>,
         /// Print the manifest on standard output.
         #[arg(long)]
         json: bool,

@@ -8,7 +8,7 @@ use super::args::{Args, Command, PrinterCommand};
 use super::say;
 use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines, set_rectangles};
 use crate::contour::Tracer;
-use crate::make::{Files, Plan, ProblemReport, failed, find_sheets, plan, survey, trace_pieces, write_out};
+use crate::make::{Files, Plan, ProblemReport, failed, find_sheets, one_page, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, replace, save};
 use crate::paper::Layout;
 use crate::picture::decode;
@@ -63,7 +63,8 @@ pub fn run(args: Args) -> Exit {
         Command::New { picture, finished } => new(&picture, finished, quiet),
         Command::Mark { build } => mark(build.as_deref()),
         Command::Check { build, json } => check(&build, json, quiet),
-        Command::Make { build, out, height, json } => make(&build, out, &height, json, quiet),
+        Command::Make { build, out, page: Some(page), .. } => make_page(&build, out, &page, quiet),
+        Command::Make { build, out, height, page: None, json } => make(&build, out, &height, json, quiet),
         Command::Find { build, again, json } => find(&build, again, json, quiet),
         Command::Readings { build, readings: all, sheet, paper, json } => {
             let all: Vec<Reading> = all.into_iter().map(|reading| reading.0).collect();
@@ -238,6 +239,30 @@ fn make(path: &Path, out: Option<PathBuf>, heights: &[Length], json: bool, quiet
             folder.display(),
             document.file,
             if rest == 1 { "the other page".to_owned() } else { format!("the other {rest} pages") }
+        ));
+    }
+    Ok(())
+}
+
+/// One page of the pattern again.
+fn make_page(path: &Path, out: Option<PathBuf>, page: &str, quiet: bool) -> Outcome {
+    let opened = Opened::open(path, false, quiet)?;
+    let plan = opened.plan()?;
+    opened.say(&plan.survey.problems);
+    let files = one_page(&plan, page).map_err(|names| {
+        Stop::Usage(format!("there is no page {page}; the pages of the pattern are {}", names.join(", ")))
+    })?;
+    let folder = out.unwrap_or_else(|| output_folder(path));
+    for file in &files {
+        let written = std::fs::create_dir_all(&folder).and_then(|()| replace(&folder.join(&file.name), &file.bytes));
+        written.map_err(machine(format!("“{}” cannot be written", folder.display())))?;
+    }
+    if !quiet {
+        let names: Vec<&str> = files.iter().map(|file| file.name.as_str()).collect();
+        tell(&format!(
+            "Written to {}: {}. Print it at 100 %, and see that the set number on it is that of the other pages.",
+            folder.display(),
+            names.join(", ")
         ));
     }
     Ok(())

@@ -21,6 +21,8 @@ pub struct Facts {
     pub name: String,
     /// Its date, when it has one.
     pub date: Option<String>,
+    /// Four figures that stand on every page of this printing and of no other.
+    pub set: String,
     /// "1415 mm, give or take 22 mm"
     pub length: String,
     /// Likewise.
@@ -191,6 +193,7 @@ impl Flow {
             Some(date) => format!("{}  ·  {date}", ENGLISH.cover_kind),
             None => ENGLISH.cover_kind.to_owned(),
         };
+        let kind = format!("{kind}  ·  {}", fill(ENGLISH.set_number, &[&facts.set]));
         self.page.text(x, self.y + 2.6, 3.0, false, kind);
         let size = 7.5_f64.min(7.5 * wide / BOLD.width(&facts.name, 7.5)).max(4.5);
         let mut y = self.y + 5.0;

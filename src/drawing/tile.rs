@@ -18,6 +18,8 @@ use crate::units::Shown;
 pub struct Header {
     /// Name and date.
     pub build: String,
+    /// "set 4821": every page of one printing has the same.
+    pub set: String,
     /// How sizes are shown.
     pub shown: Shown,
     /// Pages before the first page of pattern.
@@ -369,6 +371,7 @@ fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: u
     let wide = core.size.width - x;
     let letters: Vec<&str> = tile.pieces.iter().map(|&piece| pieces[piece].letter.as_str()).collect();
     let mut parts = vec![
+        header.set.clone(),
         fill(ENGLISH.page_of, &[&page.to_string(), &header.pages.to_string()]),
         fill(if letters.len() == 1 { ENGLISH.one_piece } else { ENGLISH.pieces }, &[&letters.join(" ")]),
     ];

@@ -8,7 +8,7 @@ use crate::build_file::{Like, PaperSize, SizeFrom};
 use crate::drawing::{
     Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, tiles,
 };
-use crate::output::{Document, OutFile, Sheetful, pdf, pieces_svg, preview_png};
+use crate::output::{Document, OutFile, Sheetful, path_data, pdf, pieces_svg, preview_png};
 use crate::paper::Tile;
 use crate::pattern::Piece;
 use crate::size::farthest_apart;
@@ -71,6 +71,53 @@ pub fn write_out(plan: Plan, build_file: &str) -> Made {
     Made { files, manifest }
 }
 
+/// The page of pattern of this name alone, such as "3.2", for each paper that has it, as it is in the whole document; the names
+/// of all pages when there is none.
+///
+/// # Errors
+///
+/// No page of that name.
+pub fn one_page(plan: &Plan, name: &str) -> Result<Vec<OutFile>, Vec<String>> {
+    let facts = facts(plan);
+    let compared = compared(plan, &facts);
+    let mut files = Vec::new();
+    for (index, layout) in plan.layouts.iter().enumerate() {
+        for paper in &layout.core.papers {
+            let (mut pages, _) = sheetfuls(plan, index, paper, &facts, compared.as_ref());
+            pages.retain(|page| page.label == name);
+            if !pages.is_empty() {
+                let file = format!("page-{name}-{}.pdf", slug(&paper.name));
+                files.push(OutFile { name: file, bytes: pdf(&whole(plan, paper, pages)) });
+            }
+        }
+    }
+    let names = || plan.layouts.iter().flat_map(|layout| &layout.tiles).map(Tile::name).collect();
+    if files.is_empty() { Err(names()) } else { Ok(files) }
+}
+
+/// Four figures that differ between patterns that differ, so that pages of two printings are not mixed (FNV-1a, G. Fowler, L.
+/// Noll, K. Vo, 1991).
+fn set_number(plan: &Plan) -> String {
+    let mut hash: u64 = 0xcbf2_9ce4_8422_2325;
+    let mut take = |text: &str| {
+        for byte in text.bytes() {
+            hash = (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+        }
+    };
+    for piece in &plan.survey.pieces {
+        take(&format!("{} {} {}", piece.letter, piece.name, path_data(piece.cut_path().raw())));
+    }
+    for layout in &plan.layouts {
+        layout.tiles.iter().for_each(|tile| take(&format!("{} {:?}", tile.name(), tile.field)));
+    }
+    format!("{:04}", hash % 10_000)
+}
+
+fn whole(plan: &Plan, paper: &PaperSize, pages: Vec<Sheetful>) -> Document {
+    let build = &plan.survey.build;
+    Document { title: format!("{} – {}", build.name, paper.name), date: build.date.clone(), pages }
+}
+
 fn document(
     plan: &Plan,
     layout: usize,
@@ -78,6 +125,18 @@ fn document(
     facts: &Facts,
     compared: Option<&(Drawing<Page>, Size)>,
 ) -> (Vec<u8>, usize) {
+    let (pages, fronts) = sheetfuls(plan, layout, paper, facts, compared);
+    (pdf(&whole(plan, paper, pages)), fronts)
+}
+
+/// Every page of a document, and how many of them come before the pattern.
+fn sheetfuls(
+    plan: &Plan,
+    layout: usize,
+    paper: &PaperSize,
+    facts: &Facts,
+    compared: Option<&(Drawing<Page>, Size)>,
+) -> (Vec<Sheetful>, usize) {
     let pieces = &plan.survey.pieces;
     let (layout, tapings) = (&plan.layouts[layout], &plan.tapings[layout]);
     let count = layout.tiles.len() + usize::from(compared.is_some());
@@ -85,6 +144,7 @@ fn document(
     let build = &plan.survey.build;
     let header = Header {
         build: build.date.as_ref().map_or_else(|| build.name.clone(), |date| format!("{}  ·  {date}", build.name)),
+        set: fill(ENGLISH.set_number, &[&facts.set]),
         shown: build.units,
         before: front.len() + usize::from(compared.is_some()),
         pages: front.len() + count,
@@ -116,8 +176,7 @@ fn document(
         let bookmark = fill(ENGLISH.bookmark_page, &[&name, &letters(plan, tile).join(" ")]);
         page(drawing, name, bookmark)
     }));
-    let title = format!("{} – {}", build.name, paper.name);
-    (pdf(&Document { title, date: build.date.clone(), pages }), fronts)
+    (pages, fronts)
 }
 
 fn letters(plan: &Plan, tile: &Tile) -> Vec<String> {
@@ -252,6 +311,7 @@ fn facts(plan: &Plan) -> Facts {
     Facts {
         name: survey.build.name.clone(),
         date: survey.build.date.clone(),
+        set: set_number(plan),
         in_doubt: survey.finished.length_95 != [survey.finished.length_mm; 2],
         length: with_doubt(survey.finished.length_mm, survey.finished.length_95),
         width: with_doubt(survey.finished.width_mm, survey.finished.width_95),

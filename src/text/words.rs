@@ -79,6 +79,7 @@ pub struct Words {
     pub map_left_out: &'static str,
     pub map_sheet: &'static str,
     pub map_whole: &'static str,
+    pub set_number: &'static str,
     pub base_line: &'static str,
     pub how_base_line: &'static str,
     pub checks: &'static str,
@@ -172,6 +173,7 @@ pub const ENGLISH: Words = Words {
     map_left_out: "Map (hatched: empty, left out)",
     map_sheet: "joined sheet {}: {}",
     map_whole: "single pages",
+    set_number: "set {}",
     base_line: "{} from zero",
     how_base_line: "The base line with figures runs straight through a long sheet: lay strip after strip along a taut thread or a \
                     long rule, so that the line follows it and its figures count on.",
