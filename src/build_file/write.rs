@@ -38,7 +38,11 @@ pub fn set_outlines(text: &str, outlines: &[(usize, String)]) -> Result<String, 
 ///
 /// # Errors
 /// When the text is no TOML, or the picture has no table of its own to put them behind.
-pub fn set_rectangles(text: &str, picture: &str, rectangles: &[([Point<Pixels>; 4], &str)]) -> Result<String, Problem> {
+pub fn set_rectangles(
+    text: &str,
+    picture: &str,
+    rectangles: &[([Point<Pixels>; 4], toml_edit::Value)],
+) -> Result<String, Problem> {
     let mut all = rectangles.iter().enumerate();
     all.try_fold(text.to_owned(), |text, (i, (corners, size))| set_rectangle(&text, picture, i, *corners, size))
 }
@@ -49,11 +53,11 @@ fn set_rectangle(
     picture: &str,
     index: usize,
     corners: [Point<Pixels>; 4],
-    size: &str,
+    size: &toml_edit::Value,
 ) -> Result<String, Problem> {
     let document = Document::parse(text).map_err(|error| not_toml(&error, &Lines::new(text)))?;
     let places: Vec<String> = corners.iter().map(|p| format!("[{:.2}, {:.2}]", p.x, p.y)).collect();
-    let (corners, size) = (format!("[{}]", places.join(", ")), toml_edit::Value::from(size).to_string());
+    let (corners, size) = (format!("[{}]", places.join(", ")), size.to_string().trim().to_owned());
     let by_hand = || {
         let known = format!("{{ corners = {corners}, size = {size} }}");
         let line =
@@ -190,7 +194,7 @@ mod tests {
     #[test]
     fn a_rectangle_goes_behind_its_picture_or_in_place_of_the_former() {
         let corners = [[1.0, 2.0], [30.5, 2.125], [31.0, 20.0], [1.0, 19.0]].map(Point::from);
-        let set = |text: &str, picture: &str| set_rectangles(text, picture, &[(corners, "A4")]);
+        let set = |text: &str, picture: &str| set_rectangles(text, picture, &[(corners, "A4".into())]);
         let lines = "corners = [[1.00, 2.00], [30.50, 2.12], [31.00, 20.00], [1.00, 19.00]]\nsize    = \"A4\"\n";
         let text = "[picture.front]\nfile = \"a.jpg\" # near\n\n[[picture.front.known_length]]\nname = \"x\"\n";
         let block = format!("\n[picture.front.known_rectangle]\n{lines}");
@@ -209,7 +213,7 @@ mod tests {
         }
         assert_eq!(set("[picture\n", "front").map_err(|e| e.code), Err("toml_syntax"));
 
-        let two = |text: &str| set_rectangles(text, "front", &[(corners, "A4"), (corners, "ID-1")]);
+        let two = |text: &str| set_rectangles(text, "front", &[(corners, "A4".into()), (corners, "ID-1".into())]);
         let card = format!("\n[[picture.front.further_rectangle]]\n{}", lines.replace("A4", "ID-1"));
         let both = expected.replace(&block, &format!("{block}{card}"));
         assert_eq!(two(text).as_deref(), Ok(both.as_str()));

@@ -325,7 +325,7 @@ fn find(path: &Path, again: bool, json: bool, quiet: bool) -> Outcome {
     let mut text = opened.text.clone();
     for report in reports.iter().filter(|report| !report.marked || again && !report.placed) {
         let found = report.found.iter().filter(|sheet| sheet.in_plane);
-        let found: Vec<_> = found.map(|sheet| (sheet.corners.map(Into::into), sheet.size)).collect();
+        let found: Vec<_> = found.map(|sheet| (sheet.corners.map(Into::into), sheet.size_value())).collect();
         text = set_rectangles(&text, &report.picture, &found).map_err(|problem| opened.refuse(&[problem]))?;
     }
     if text != opened.text {

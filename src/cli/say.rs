@@ -173,7 +173,10 @@ pub(super) fn found(report: &FindReport, again: bool) -> Vec<String> {
     lines.extend(others.iter().map(|other| {
         let end = match (written, other.in_plane) {
             (true, true) => "written as a further rectangle, to be used and compared",
-            (_, false) => "not written, because it does not look as if it lay in one plane with the first",
+            (_, false) => {
+                "not written, because it does not lie in one plane with the first: if it is this one that lies in the plane of the \
+                 prop, mark it by hand instead"
+            }
             (false, true) => "not written",
         };
         format!("{name}: also {}; {end}", sized(other))

@@ -26,6 +26,8 @@ pub struct FindReport {
 pub struct FoundReport {
     /// As the build file names it.
     pub size: &'static str,
+    /// Its first side and its second, mm.
+    pub sides_mm: [f64; 2],
     /// Clockwise from its top left, in pixels.
     pub corners: [[f64; 2]; 4],
     /// Standard deviation of its sides, in pixels.
@@ -35,9 +37,27 @@ pub struct FoundReport {
 }
 
 impl FoundReport {
+    /// What the build file says of its size: its name, or its sides where seen aslant it would be read the wrong way around.
+    pub fn size_value(&self) -> toml_edit::Value {
+        /// As the reader of build files has it: less than this may come from a slanted view.
+        const CLEAR: f64 = 1.15;
+        let side = |i: usize| {
+            let ([x, y], [to_x, to_y]) = (self.corners[i], self.corners[(i + 1) % 4]);
+            (to_x - x).hypot(to_y - y)
+        };
+        let looks = (side(0) + side(2)) / (side(1) + side(3));
+        let [first, second] = self.sides_mm;
+        let clear = if first > second { looks > CLEAR } else { looks < 1.0 / CLEAR };
+        if clear {
+            return self.size.into();
+        }
+        [first, second].map(|mm| format!("{mm} mm")).into_iter().collect::<toml_edit::Array>().into()
+    }
+
     fn new(first: &FoundSheet, sheet: &FoundSheet) -> Self {
         Self {
             size: sheet.name,
+            sides_mm: sheet.size,
             corners: sheet.corners.map(|p| [p.x, p.y]),
             sd_px: sheet.sd,
             in_plane: in_one_plane(first, sheet),

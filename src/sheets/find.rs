@@ -27,6 +27,8 @@ pub struct FoundSheet {
     pub name: &'static str,
     /// Where its sides meet, clockwise as seen, the first at its top left.
     pub corners: [Point<Pixels>; 4],
+    /// From the first corner to the second, and to the last, mm: seen aslant the long side may look the shorter one.
+    pub size: [f64; 2],
     /// Root mean square of how surely its sides are known, in pixels.
     pub sd: f64,
 }
@@ -63,7 +65,7 @@ pub fn find(picture: &Picture, light: Option<Light>) -> Vec<FoundSheet> {
     // In the plane of one that is known, others are known by their size.
     if let Some((_, largest)) = found.first() {
         let largest = all.iter().find(|candidate| candidate.corners == largest.corners);
-        let plane = largest.and_then(|largest| plane_of(largest, found[0].1.name, size));
+        let plane = largest.and_then(|largest| unbowed(largest, found[0].1.size, size));
         let others = all.iter().filter_map(|candidate| measured(&seeing, plane.as_ref()?, candidate));
         keep(&mut found, others);
     }
@@ -78,16 +80,13 @@ pub fn find(picture: &Picture, light: Option<Light>) -> Vec<FoundSheet> {
 
 /// Whether `other` looks as large in the plane of `first` as it is, so that both may lie in one plane.
 pub fn in_one_plane(first: &FoundSheet, other: &FoundSheet) -> bool {
-    /// What paper, lens and a plane carried on beyond its sheet may be off by together (common practice, no source).
-    const NEAR: f64 = 0.1;
-    let (Some(own), Some(size)) = (lying(first.name, first.corners), lying(other.name, other.corners)) else {
-        return false;
-    };
-    let seen = seen_rectangle(first.corners.map(|at| Seen { at, sd: 1.0 }), [&[]; 4], own);
+    /// What the sizes of paper and the bowing of a lens may be off by together (common practice, no source).
+    const NEAR: f64 = 0.02;
+    let seen = seen_rectangle(first.corners.map(|at| Seen { at, sd: 1.0 }), [&[]; 4], first.size);
     let Ok(plane) = straighten(&[seen], None) else { return false };
     let [a, b, c, d] = other.corners.map(|corner| plane.point(corner));
-    let looks = [a.distance(b) + c.distance(d), b.distance(c) + d.distance(a)];
-    looks.iter().zip(size).all(|(looks, size)| (looks / (2.0 * size) - 1.0).abs() < NEAR)
+    let looks = [a.distance(b), b.distance(c), c.distance(d), d.distance(a)];
+    looks.iter().zip(other.size.iter().cycle()).all(|(looks, size)| (looks / size - 1.0).abs() < NEAR)
 }
 
 fn holds(corners: &[Point<Pixels>; 4], p: kurbo::Point) -> bool {
@@ -119,11 +118,11 @@ struct Candidate {
 }
 
 impl Candidate {
-    fn found(&self, name: &'static str) -> FoundSheet {
+    fn found(&self, (name, size): (&'static str, [f64; 2])) -> FoundSheet {
         let places = self.sides.iter().flatten();
         let count = places.clone().count() as f64;
         let sd = (places.map(|place| place.sd * place.sd).sum::<f64>() / count).sqrt();
-        FoundSheet { name, corners: self.corners, sd }
+        FoundSheet { name, corners: self.corners, size, sd }
     }
 
     /// Pixels to the millimetre, if it is so large.
@@ -157,21 +156,15 @@ fn recognised(seeing: &Seeing, picture: [f64; 2], candidate: &Candidate) -> Opti
         |size: [f64; 2]| straighten(&[seen_rectangle(corners.map(|at| Seen { at, sd: 1.0 }), [&[]; 4], size)], None);
     let card = told.sides(CARD).and_then(|size| {
         let radius = roundness(seeing, &plane(size).ok()?, size)?;
-        (candidate.scale(size) >= LEAST_SCALE && CARD_ROUND.contains(&radius)).then_some(CARD)
+        (candidate.scale(size) >= LEAST_SCALE && CARD_ROUND.contains(&radius)).then_some((CARD, size))
     });
     let sheet = || {
         // Seen turned about one axis, its proportion depends on the focal length, which nothing tells then: it may be a board.
         let (name, size) = SHEETS.into_iter().find_map(|name| Some((name, told.surely(name)?)))?;
         let round = roundness(seeing, &plane(size).ok()?, size)? > MOST_ROUND * size[0].min(size[1]);
-        (!round && is_paper(seeing, &corners)).then_some(name)
+        (!round && is_paper(seeing, &corners)).then_some((name, size))
     };
-    card.or_else(sheet).map(|name| candidate.found(name))
-}
-
-/// The plane of a sheet that was recognised, with the bowing that its sides tell.
-fn plane_of(candidate: &Candidate, name: &str, picture: [f64; 2]) -> Option<Map<Pixels, Plane>> {
-    let size = lying(name, candidate.corners)?;
-    unbowed(candidate, size, picture)
+    card.or_else(sheet).map(|named| candidate.found(named))
 }
 
 /// The sheet or card that a four-sided region is by its size in a plane that is known.
@@ -183,9 +176,8 @@ fn measured(seeing: &Seeing, plane: &Map<Pixels, Plane>, candidate: &Candidate) 
     let [a, b, c, d] = candidate.corners.map(|corner| plane.point(corner));
     let looks = [a.distance(b), b.distance(c), c.distance(d), d.distance(a)];
     let (name, size) = SHEETS.into_iter().chain([CARD]).find_map(|name| {
-        let size = lying(name, candidate.corners)?;
-        let near = |i: usize| (looks[i] / size[i % 2] - 1.0).abs() < ALIKE;
-        (0..4).all(near).then_some((name, size))
+        let near = |size: &[f64; 2]| (0..4).all(|i| (looks[i] / size[i % 2] - 1.0).abs() < ALIKE);
+        Some((name, both_ways(name)?.into_iter().find(near)?))
     })?;
     let own =
         straighten(&[seen_rectangle(candidate.corners.map(|at| Seen { at, sd: 1.0 }), [&[]; 4], size)], None).ok()?;
@@ -195,16 +187,14 @@ fn measured(seeing: &Seeing, plane: &Map<Pixels, Plane>, candidate: &Candidate) 
     } else {
         radius <= MOST_ROUND * size[0].min(size[1]) && is_paper(seeing, &candidate.corners)
     };
-    fits.then(|| candidate.found(name))
+    fits.then(|| candidate.found((name, size)))
 }
 
-/// The sides of the sheet or card of this name, mm, the first along the first side as it looks.
-fn lying(name: &str, corners: [Point<Pixels>; 4]) -> Option<[f64; 2]> {
+/// The sides of the sheet or card of this name, mm, lying and upright.
+fn both_ways(name: &str) -> Option<[[f64; 2]; 2]> {
     let size = tables::rectangle(name).map(|named| [named.width.to_mm(), named.height.to_mm()])?;
     let [long, short] = [size[0].max(size[1]), size[0].min(size[1])];
-    let [a, b, c, d] = corners;
-    let wide = a.distance(b) + c.distance(d) > b.distance(c) + d.distance(a);
-    Some(if wide { [long, short] } else { [short, long] })
+    Some([[long, short], [short, long]])
 }
 
 /// Where the corners of a rectangle of this size lie in its plane.

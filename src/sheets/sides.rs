@@ -48,6 +48,8 @@ const WINDOWS: std::ops::RangeInclusive<f64> = 2.5..=10.0;
 const STEP: f64 = 0.5;
 /// Places on either side of one that share its colours.
 const SHARE: usize = 8;
+/// The same for how they change towards the edge, which is known less well.
+const SHARE_SLOPES: usize = 32;
 /// Least difference between inside and outside, in light.
 const LEAST_CONTRAST: f64 = 0.02;
 /// Parts of a side, each of which becomes one place.
@@ -57,7 +59,7 @@ const MOST_OF: f64 = 0.5;
 /// Places that stray more than this from it, as a standard deviation in pixels, are on no edge.
 const MOST_STRAY: f64 = 0.6;
 /// What even a flawless edge is not known better than, in pixels: paper is not cut by light.
-const LEAST_SD: f64 = 0.006;
+const LEAST_SD: f64 = 0.012;
 /// Neighbours have some noise in common, as if there were so many times fewer of them.
 const COMMON: f64 = 2.0;
 
@@ -125,6 +127,15 @@ impl Chord {
     fn at(&self, t: f64, inwards: f64) -> kurbo::Point {
         self.from + self.along * (t * self.length) + self.across * inwards
     }
+}
+
+/// Lightness, and next to it a little of what else a colour is: photos keep colours at half the resolution (JPEG, ITU-T T.81, as
+/// cameras use it), which moves coloured edges. The plain mean has the least noise.
+fn seen(seeing: &Seeing, p: kurbo::Point) -> Colour {
+    const COLOUR: f64 = 0.35;
+    let [r, g, b] = seeing.at(p);
+    let lightness = (r + g + b) / 3.0;
+    [3.0_f64.sqrt() * lightness, COLOUR * (r - lightness), COLOUR * (b - lightness)]
 }
 
 /// `count` places along a side at most, a pixel apart at least, corners left out.
@@ -195,7 +206,7 @@ fn find(seeing: &Seeing, chord: &Chord, off: f64) -> Option<Parabola> {
         .map(|t| {
             let beside = i32::try_from(BESIDE).expect("small");
             let colours: Vec<Colour> =
-                (-reach - beside..=reach + beside).map(|k| seeing.at(chord.at(*t, f64::from(k)))).collect();
+                (-reach - beside..=reach + beside).map(|k| seen(seeing, chord.at(*t, f64::from(k)))).collect();
             let change = |k: usize| {
                 let (outside, inside) = (&colours[k..k + BESIDE], &colours[k + BESIDE + 1..=k + 2 * BESIDE]);
                 let change = minus(mean(inside.iter().copied()), mean(outside.iter().copied()));
@@ -231,9 +242,47 @@ fn find(seeing: &Seeing, chord: &Chord, off: f64) -> Option<Parabola> {
 /// Colours across a side, outside first.
 struct Profile {
     colours: Vec<Colour>,
-    outside: Colour,
-    inside: Colour,
+    /// Next to the window, and beyond that.
+    outside: [Colour; 2],
+    inside: [Colour; 2],
     window: f64,
+}
+
+/// What lies on one side of an edge: it may change a little towards the edge, as a ground with a grain does.
+struct Beside {
+    /// At the edge, were it to go on so.
+    at_edge: Colour,
+    /// By how much it changes with each pixel away from that.
+    slope: Colour,
+}
+
+impl Beside {
+    /// Of `near` profiles, its slope from the wider run of them that is `all`.
+    fn of(near: &[Profile], all: &[Profile], of: fn(&Profile) -> &[Colour; 2], contrast: Colour) -> Self {
+        /// Most of the contrast that it changes by up to the edge; more is another edge.
+        const MOST: f64 = 0.2;
+        /// Standard deviations beyond which a change is one.
+        const SURE: f64 = 4.0;
+        let window = near[0].window;
+        let gap = BESIDE as f64 * STEP;
+        let middle = window + gap + 0.5 * STEP;
+        let level = mean(near.iter().flat_map(|p| *of(p)));
+        // Along the contrast alone, and only as far as it is more than noise.
+        let square = dot(contrast, contrast);
+        let changes: Vec<f64> = all.iter().map(|p| dot(minus(of(p)[1], of(p)[0]), contrast) / square).collect();
+        let count = changes.len() as f64;
+        let change = changes.iter().sum::<f64>() / count;
+        let noise =
+            COMMON * changes.iter().map(|c| (c - change).powi(2)).sum::<f64>() / (count * (count - 1.0).max(1.0));
+        let sure = (1.0 - SURE * SURE * noise / (change * change).max(1e-12)).max(0.0);
+        let slope = (sure * change / gap).clamp(-MOST / middle, MOST / middle);
+        let slope = contrast.map(|v| v * slope);
+        Self { at_edge: std::array::from_fn(|c| level[c] - slope[c] * middle), slope }
+    }
+
+    fn at(&self, away: f64) -> Colour {
+        std::array::from_fn(|c| self.at_edge[c] + self.slope[c] * away)
+    }
 }
 
 impl Profile {
@@ -241,12 +290,13 @@ impl Profile {
     fn take(seeing: &Seeing, chord: &Chord, t: f64, inwards: f64, window: f64) -> Self {
         #[expect(clippy::cast_possible_truncation, reason = "tens of steps")]
         let half = (window / STEP).round() as i32;
-        let beside = 2 * i32::try_from(BESIDE).expect("small");
-        let at = |k: i32| seeing.at(chord.at(t, inwards + f64::from(k) * STEP));
+        let near = i32::try_from(BESIDE).expect("small");
+        let beside = 2 * near;
+        let at = |k: i32| seen(seeing, chord.at(t, inwards + f64::from(k) * STEP));
         Self {
             colours: (-half..=half).map(at).collect(),
-            outside: mean((-half - beside..-half).map(at)),
-            inside: mean((half + 1..=half + beside).map(at)),
+            outside: [mean((-half - near..-half).map(at)), mean((-half - beside..-half - near).map(at))],
+            inside: [mean((half + 1..=half + near).map(at)), mean((half + near + 1..=half + beside).map(at))],
             window: f64::from(half) * STEP,
         }
     }
@@ -254,15 +304,22 @@ impl Profile {
 
 /// How far inwards of where profile `i` was taken the edge lies.
 fn measure(profiles: &[Profile], i: usize) -> Option<f64> {
-    let near = &profiles[i.saturating_sub(SHARE)..(i + SHARE + 1).min(profiles.len())];
-    let (outside, inside) = (mean(near.iter().map(|p| p.outside)), mean(near.iter().map(|p| p.inside)));
-    let span = minus(inside, outside);
-    let contrast = dot(span, span);
-    if contrast.sqrt() < LEAST_CONTRAST {
+    let around = |share: usize| &profiles[i.saturating_sub(share)..(i + share + 1).min(profiles.len())];
+    let (near, all) = (around(SHARE), around(SHARE_SLOPES));
+    let level = |of: fn(&Profile) -> &[Colour; 2]| mean(near.iter().flat_map(|p| *of(p)));
+    let contrast = minus(level(|p| &p.inside), level(|p| &p.outside));
+    if dot(contrast, contrast).sqrt() < LEAST_CONTRAST {
         return None;
     }
+    let outside = Beside::of(near, all, |p| &p.outside, contrast);
+    let inside = Beside::of(near, all, |p| &p.inside, contrast);
     let profile = &profiles[i];
-    let covered = profile.colours.iter().map(|colour| dot(minus(*colour, outside), span) / contrast);
+    let covered = profile.colours.iter().enumerate().map(|(k, colour)| {
+        let away = (k as f64 * STEP - profile.window).abs();
+        let (outside, inside) = (outside.at(away), inside.at(away));
+        let span = minus(inside, outside);
+        dot(minus(*colour, outside), span) / dot(span, span).max(1e-12)
+    });
     let last = profile.colours.len() - 1;
     // By the trapezoid rule.
     let sum: f64 = covered.enumerate().map(|(k, c)| if k == 0 || k == last { 0.5 * c } else { c }).sum();
@@ -272,7 +329,8 @@ fn measure(profiles: &[Profile], i: usize) -> Option<f64> {
 
 /// Pixels that the change from outside to inside takes, from a tenth to nine tenths, all profiles together.
 fn transition(profiles: &[Profile]) -> f64 {
-    let (outside, inside) = (mean(profiles.iter().map(|p| p.outside)), mean(profiles.iter().map(|p| p.inside)));
+    let all = |of: fn(&Profile) -> &[Colour; 2]| mean(profiles.iter().flat_map(|p| *of(p)));
+    let (outside, inside) = (all(|p| &p.outside), all(|p| &p.inside));
     let span = minus(inside, outside);
     let contrast = dot(span, span).max(1e-12);
     let covered = |k: usize| dot(minus(mean(profiles.iter().map(|p| p.colours[k])), outside), span) / contrast;

@@ -21,6 +21,9 @@ const A_LITTLE_OFF: f64 = 1.96;
 /// measurement: no average of them is a size (common practice, no source).
 const SLIP: f64 = 1.25;
 
+/// The two-sided 95 % point of the normal distribution.
+const TWO_SIDED_95: f64 = 1.96;
+
 /// Beyond this many standard deviations it does not fit: 1 in 370 by chance (common practice, no source).
 const DOES_NOT_FIT: f64 = 3.0;
 
@@ -156,6 +159,13 @@ impl PictureScale {
         self.chi_square += squares * (count - 1) as f64 / count as f64;
         self.freedom += count - 1;
         self.widen();
+        if self.widening > 1.0 {
+            // Where it cannot be told which is wrong, the interval reaches what each of them would give.
+            let apart =
+                self.doubts.rectangles.iter().map(|compared| compared.against.excess.ln_1p().abs()).fold(0.0, f64::max);
+            let reach = apart / (TWO_SIDED_95 * self.doubts.rectangle.norm()).max(f64::MIN_POSITIVE);
+            self.widening = self.widening.max(reach);
+        }
         if self.widening > 1.0 { refuse_slips(picture, &self.estimates) } else { Ok(()) }
     }
 
