@@ -165,7 +165,12 @@ fn check(made: &Made) -> usize {
 
 #[test]
 fn the_demo_on_paper_is_its_pattern() {
-    assert!(check(&made::demo()) > 20);
+    assert!(check(&made::demo("english")) > 20);
+}
+
+#[test]
+fn the_demo_with_the_longer_words_of_german_is_too() {
+    assert!(check(&made::demo("german")) > 20);
 }
 
 #[test]

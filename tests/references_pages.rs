@@ -154,7 +154,7 @@ fn rectangles_and_circles_have_their_true_lengths() {
 
 #[test]
 fn rulers_and_the_test_square_are_as_long_as_they_say() {
-    let Some(documents) = documents(&made::demo()) else { return };
+    let Some(documents) = documents(&made::demo("english")) else { return };
     for (report, read) in &documents {
         let [x, y, width, height] = numbers(&report["pages"][0]["core_mm"]);
         for (page, read) in pages(report, read).filter(|(page, _)| page["role"] != "sizes") {
@@ -222,7 +222,7 @@ fn page_sizes_are_those_of_the_standards() {
 
 #[test]
 fn words_labels_bookmarks_and_settings_are_read_back() {
-    let made = made::demo();
+    let made = made::demo("english");
     let Some(documents) = documents(&made) else { return };
     let build = made.manifest["build"].as_str().expect("a name");
     for (report, read) in &documents {
@@ -271,7 +271,7 @@ fn words_labels_bookmarks_and_settings_are_read_back() {
 /// PDFium has no call that lists layers: they are read with `lopdf`, which the program writes them with as well.
 #[test]
 fn layers_are_named_and_all_ink_lies_in_them() {
-    let made = made::demo();
+    let made = made::demo("english");
     let pdf = lopdf::Document::load(made.file("pattern-a4.pdf")).expect("a PDF");
     let properties = pdf.catalog().and_then(|root| root.get_deref(b"OCProperties", &pdf)).expect("layers");
     let groups = properties.as_dict().and_then(|layers| layers.get_deref(b"OCGs", &pdf)).expect("a list of layers");

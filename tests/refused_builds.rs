@@ -15,6 +15,7 @@ const COMPLETE: &str = r#"# The beacon-keepers of the outer coast.
 [build]
 name  = "Beacon-keeper's signal staff"
 units = "both"
+language = "german"
 date  = 2026-05-01
 
 [wearer]
@@ -296,6 +297,13 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
     (
         "build.units",
         &[WORD, &[("\"metrical\"", "", "did you mean \"metric\"?"), ("\"ells\"", "", "one of \"metric\"")]],
+    ),
+    (
+        "build.language",
+        &[
+            WORD,
+            &[("\"germany\"", "", "did you mean \"german\"?"), ("\"latin\"", "", "one of \"english\", \"german\"")],
+        ],
     ),
     (
         "build.date",

@@ -2,7 +2,8 @@
 
 use crate::problem::{Place, Placed};
 use crate::space::{Path, Pixels, Point};
-use crate::units::{Length, Shown, show};
+use crate::text::{Language, Wording, fill};
+use crate::units::{Length, Shown};
 
 /// One whole build file.
 #[derive(Clone, Debug)]
@@ -13,6 +14,8 @@ pub struct Build {
     pub name_place: Place,
     /// How sizes are shown.
     pub units: Shown,
+    /// The language of the pages.
+    pub language: Language,
     /// Printed on every page when given: `2026-05-01`. Never the clock.
     pub date: Option<String>,
     /// Who carries the prop.
@@ -40,6 +43,11 @@ pub struct Build {
 }
 
 impl Build {
+    /// How its pages tell something.
+    pub const fn wording(&self) -> Wording {
+        Wording { words: self.language.words(), shown: self.units }
+    }
+
     /// The same build for a wearer of another height: a figure is as tall as that one, a hand that is not measured as large,
     /// and what else gives the size grows as the height in shoes does. What is fixed stays. `None` without a wearer.
     pub fn for_height(&self, height: Length) -> Option<Self> {
@@ -49,9 +57,10 @@ impl Build {
         // Hands grow with the rest.
         wearer.fist = wearer.fist.map(|fist| Length::mm(fist.to_mm() * ratio));
         wearer.hand_length = wearer.hand_length.map(|length| Length::mm(length.to_mm() * ratio));
+        let wording = self.wording();
         let by_wearer = matches!(self.size.value, SizeFrom::Figure | SizeFrom::Hand);
         Some(Self {
-            name: format!("{}, for {}", self.name, show(height, self.units)),
+            name: fill(wording.words.for_height, &[&self.name, &wording.length(height)]),
             wearer: Some(wearer),
             other_heights: Vec::new(),
             times: if by_wearer { 1.0 } else { ratio },

@@ -112,6 +112,13 @@ static BUILD: Table = Table {
             "\"metric\"",
             "How sizes are shown.",
         ),
+        key(
+            "language",
+            Kind::Word(&["english", "german"]),
+            Default("\"english\""),
+            "\"german\"",
+            "The language of the pages.",
+        ),
         key("date", Kind::Date, Optional, "2026-05-01", "Printed on every page when given."),
     ],
 };

@@ -28,6 +28,7 @@ pub fn new_file(picture_file: &str, pixels: [u32; 2], options: &NewFile) -> Stri
 [build]
 name  = {}
 units = "metric"                 # how sizes are shown: metric, imperial or both
+# language = "german"            # of the pages; english when left out
 # date = 2026-05-01              # printed on every page when given
 
 [picture.front]

@@ -8,6 +8,7 @@ use toml_edit::{Document, Item, TableLike};
 use super::format::{FILE, Key, Kind, Need, Table};
 use super::*;
 use crate::problem::{Level, Place, Problem};
+use crate::text::Language;
 use crate::units::{Length, Shown};
 
 /// Every key of the format stands here at least once; a test holds it to that.
@@ -15,6 +16,7 @@ pub(super) const COMPLETE: &str = r##"# The beacon-keepers of the outer coast.
 [build]
 name  = "Beacon-keeper's signal staff"
 units = "both"
+language = "german"
 date  = 2026-05-01
 
 [wearer]
@@ -253,6 +255,9 @@ fn the_complete_file_reads_and_holds_every_key_of_the_format() {
     assert_eq!(problems, []);
     let build = build.expect("no error");
     assert_eq!((build.name.as_str(), build.units), ("Beacon-keeper's signal staff", Shown::Both));
+    assert_eq!(build.language, Language::German);
+    let other = build.for_height(Length::mm(1500.0)).expect("a wearer is given");
+    assert_eq!(other.name, "Beacon-keeper's signal staff, für 1500 mm (59 1/16 Zoll)");
     assert_eq!(build.date.as_deref(), Some("2026-05-01"));
     assert_eq!(build.wearer.expect("given").height.value, Length::mm(1680.0));
     assert_eq!(build.size.value, SizeFrom::Finished(Length::mm(1420.0)));
@@ -435,12 +440,12 @@ fn breaks(edits: &[(&str, &str)], at: &str, code: &str, words: &str) {
 
 #[test]
 fn names_that_stand_for_nothing_or_for_two_things_are_told() {
-    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 119 already");
+    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 120 already");
     breaks(&[("\"ring\"", "\"grip\" ")], "\"grip\" ", "duplicate", "known length \"grip\"");
     breaks(&[("\"A4\", \"Letter\",", "\"A4\", \"a4\",")], "\"a4\"", "duplicate", "listed twice");
     let twice = ("[[foam_at_hand]]", "[[foam_at_hand]]\nsold_as = 10\nmeasured = 9\n\n[[foam_at_hand]]");
     breaks(&[twice], "\"10 mm\"\nmeasured", "duplicate", "sold as 10 mm is listed twice");
-    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 120");
+    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 121");
     breaks(&[("picture = \"front\"", "picture = \"frnt\"")], "\"frnt\"", "unresolved", "did you mean \"front\"?");
     breaks(
         &[("picture = \"front\"", "picture = \"east\"")],
@@ -450,7 +455,7 @@ fn names_that_stand_for_nothing_or_for_two_things_are_told() {
     );
     let other = "[picture.side]\nfile = \"b.png\"\n[[picture.side.known_length]]\nname = \"grip\"\nfrom = [1, 1]\n\
                  to = [9, 2]\nlength = 150\n\n[size]";
-    breaks(&[("[size]", other)], "150\n", "different_lengths", "150 mm here and 140 mm at line 24");
+    breaks(&[("[size]", other)], "150\n", "different_lengths", "150 mm here and 140 mm at line 25");
     let near = other.replace("[9, 2]", "[2, 3]").replace("150", "140");
     breaks(&[("[size]", &near)], "[2, 3]", "ends_too_near", "2.24 px apart");
 }
@@ -676,11 +681,11 @@ fn rectangles_and_rings_go_together_only_where_they_tell_something() {
 #[test]
 fn text_that_is_no_toml_is_told_with_its_place() {
     for (from, to, line, column) in [
-        ("\"168 cm\"", "\"168 cm", 8, 22),
-        ("\"168 cm\"", "168 cm", 8, 15),
-        ("[paper]", "[paper", 104, 7),
-        ("shoes       = \"35 mm\"", "height = 1", 9, 1),
-        ("shoes       = \"35 mm\"", "a = 1; b = 2", 9, 10),
+        ("\"168 cm\"", "\"168 cm", 9, 22),
+        ("\"168 cm\"", "168 cm", 9, 15),
+        ("[paper]", "[paper", 105, 7),
+        ("shoes       = \"35 mm\"", "height = 1", 10, 1),
+        ("shoes       = \"35 mm\"", "a = 1; b = 2", 10, 10),
     ] {
         let errors = errors(&edited(&[(from, to)]));
         let [error] = &errors[..] else { panic!("{errors:#?}") };

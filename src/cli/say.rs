@@ -9,6 +9,7 @@ use crate::problem::{Level, Problem};
 use crate::shape::Found;
 use crate::space::Pattern;
 use crate::taping::{Fault, FaultKind, Verdict};
+use crate::text::Wording;
 use crate::units::{Length, Shown, show, show_at_least};
 
 /// One problem: where, how bad, what, and the line of the file it is about.
@@ -62,7 +63,7 @@ pub(super) fn survey(plan: &Plan) -> String {
             show(width, shown),
             show(height, shown),
             with(length.value, [length.low, length.high]),
-            crate::drawing::cut_words(piece, shown)
+            crate::drawing::cut_words(piece, Wording::english(shown))
         );
         if let Some(circles) = circles(piece, shown) {
             let _ = writeln!(out, "     {circles}");
@@ -198,7 +199,7 @@ fn alike(found: &Found<Pattern>) -> String {
 /// The circles that a piece follows, as "circles: 8 of 15 mm, 1 of 116 mm; the outline strayed by 0.02 mm at most".
 fn circles(piece: &Piece, shown: Shown) -> Option<String> {
     let whole = || piece.rounds.iter().filter(|round| round.is_whole());
-    let counted = crate::drawing::sizes_words(whole().map(|round| 2.0 * round.radius), shown)?;
+    let counted = crate::drawing::sizes_words(whole().map(|round| 2.0 * round.radius), Wording::english(shown))?;
     let worst = whole().map(|round| round.worst).fold(0.0, f64::max);
     Some(format!("circles: {counted}; the outline strayed by {worst:.2} mm at most"))
 }

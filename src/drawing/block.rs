@@ -5,8 +5,8 @@ use kurbo::{BezPath, Size, Vec2};
 use super::lines::{Class, Drawing};
 use crate::pattern::Piece;
 use crate::space::Page;
-use crate::text::{BOLD, ENGLISH, Face, REGULAR, fill};
-use crate::units::{Length, Shown, show, show_foam};
+use crate::text::{BOLD, Face, REGULAR, Wording, fill};
+use crate::units::Length;
 
 /// How a block of words is set: the width its lines are wrapped to, and how much smaller than usual.
 #[derive(Clone, Copy, Debug)]
@@ -44,18 +44,18 @@ pub(super) struct Block {
 pub(super) const UP: Vec2 = Vec2::new(0.0, -1.0);
 
 /// The words of `piece`, whose top points along `up`; `sideways` sets them from below to above.
-pub(super) fn block(piece: &Piece, shown: Shown, setting: Setting, up: Vec2, sideways: bool) -> Block {
+pub(super) fn block(piece: &Piece, wording: Wording, setting: Setting, up: Vec2, sideways: bool) -> Block {
     let Setting { wrap, scale } = setting;
     let mut set = Setter { drawing: Drawing::default(), y: 0.0, width: 0.0 };
     // Sideways words are turned a quarter to the left at the end, so their arrow is turned to the right first.
     let arrow = if sideways { Vec2::new(-up.y, up.x) } else { up };
-    set.heading(&piece.letter, 11.0 * scale, arrow);
+    set.heading(&piece.letter, wording.words.top, 11.0 * scale, arrow);
     set.paragraph(&BOLD, true, &piece.name, 4.0 * scale, wrap);
-    set.paragraph(&REGULAR, false, &cut_words(piece, shown), 3.1 * scale, wrap);
+    set.paragraph(&REGULAR, false, &cut_words(piece, wording), 3.1 * scale, wrap);
     let (width, height) = piece.size();
-    let size = fill(ENGLISH.wide_high, &[&show(width, shown), &show(height, shown)]);
+    let size = fill(wording.words.wide_high, &[&wording.length(width), &wording.length(height)]);
     set.paragraph(&REGULAR, false, &size, 3.1 * scale, wrap);
-    if let Some(holes) = holes_words(piece, shown) {
+    if let Some(holes) = holes_words(piece, wording) {
         set.paragraph(&REGULAR, false, &holes, 3.1 * scale, wrap);
     }
     let size = Size::new(set.width, set.y);
@@ -67,39 +67,35 @@ pub(super) fn block(piece: &Piece, shown: Shown, setting: Setting, up: Vec2, sid
 }
 
 /// "cut 2 from 10 mm (3/8 in) foam: 1 as printed, 1 with the paper turned over"
-pub fn cut_words(piece: &Piece, shown: Shown) -> String {
-    let count = if piece.copies == 1 {
-        ENGLISH.cut_one.to_owned()
-    } else {
-        fill(ENGLISH.cut_many, &[&piece.copies.to_string()])
-    };
+pub fn cut_words(piece: &Piece, wording: Wording) -> String {
+    let words = wording.words;
+    let count =
+        if piece.copies == 1 { words.cut_one.to_owned() } else { fill(words.cut_many, &[&piece.copies.to_string()]) };
     let from = match piece.foam {
-        Some(foam) => {
-            let both = if shown == Shown::Metric { Shown::Both } else { shown };
-            fill(ENGLISH.from_foam, &[&count, &show_foam(foam, both)])
-        }
+        Some(foam) => fill(words.from_foam, &[&count, &wording.foam(foam)]),
         None => count,
     };
     match (piece.face_down, piece.copies - piece.face_down) {
         (0, _) => from,
-        (_, 0) if piece.copies == 1 => fill(ENGLISH.turned_over, &[&from]),
-        (_, 0) => fill(ENGLISH.all_turned_over, &[&from]),
-        (down, up) => fill(ENGLISH.as_printed, &[&from, &up.to_string(), &down.to_string()]),
+        (_, 0) if piece.copies == 1 => fill(words.turned_over, &[&from]),
+        (_, 0) => fill(words.all_turned_over, &[&from]),
+        (down, up) => fill(words.as_printed, &[&from, &up.to_string(), &down.to_string()]),
     }
 }
 
 /// "round holes: 8 of 15 mm, 1 of 116 mm", so that a punch can be chosen; `None` where there are none.
-fn holes_words(piece: &Piece, shown: Shown) -> Option<String> {
-    let counted = sizes_words(piece.round_holes().map(|(_, diameter)| diameter), shown)?;
-    Some(fill(ENGLISH.round_holes, &[&counted]))
+fn holes_words(piece: &Piece, wording: Wording) -> Option<String> {
+    let counted = sizes_words(piece.round_holes().map(|(_, diameter)| diameter), wording)?;
+    Some(fill(wording.words.round_holes, &[&counted]))
 }
 
 /// Lengths in mm, the shortest first, as "8 of 15 mm, 1 of 116 mm"; `None` for none.
-pub fn sizes_words(lengths: impl Iterator<Item = f64>, shown: Shown) -> Option<String> {
+pub fn sizes_words(lengths: impl Iterator<Item = f64>, wording: Wording) -> Option<String> {
     let mut lengths: Vec<f64> = lengths.collect();
     lengths.sort_by(f64::total_cmp);
-    let sizes: Vec<String> = lengths.into_iter().map(|mm| show(Length::mm(mm), shown)).collect();
-    let each = sizes.chunk_by(|a, b| a == b).map(|same| fill(ENGLISH.count_of, &[&same.len().to_string(), &same[0]]));
+    let sizes: Vec<String> = lengths.into_iter().map(|mm| wording.length(Length::mm(mm))).collect();
+    let count_of = wording.words.count_of;
+    let each = sizes.chunk_by(|a, b| a == b).map(|same| fill(count_of, &[&same.len().to_string(), &same[0]]));
     let counted: Vec<String> = each.collect();
     (!counted.is_empty()).then(|| counted.join(", "))
 }
@@ -112,7 +108,7 @@ struct Setter {
 
 impl Setter {
     /// The letter, and beside it the arrow with its word.
-    fn heading(&mut self, letter: &str, size: f64, up: Vec2) {
+    fn heading(&mut self, letter: &str, top: &str, size: f64, up: Vec2) {
         let cap = BOLD.cap_height(size);
         self.drawing.text(0.0, cap, size, true, letter);
         let half = cap / 2.0;
@@ -121,8 +117,8 @@ impl Setter {
         self.drawing.line(Class::SettingOut, arrow(middle, up, cap));
         let word = 0.3 * size;
         let x = left + cap + 0.12 * size;
-        self.drawing.text(x, half + BOLD.cap_height(word) / 2.0, word, true, ENGLISH.top);
-        self.width = x + BOLD.width(ENGLISH.top, word);
+        self.drawing.text(x, half + BOLD.cap_height(word) / 2.0, word, true, top);
+        self.width = x + BOLD.width(top, word);
         self.y = cap + 0.25 * size;
     }
 
@@ -170,6 +166,10 @@ fn turned_left(drawing: Drawing<Page>, size: Size) -> Drawing<Page> {
 mod tests {
     use super::*;
     use crate::space::{Path, Point};
+    use crate::text::Language;
+    use crate::units::Shown;
+
+    const METRIC: Wording = Wording::english(Shown::Metric);
 
     fn piece(copies: u32, face_down: u32) -> Piece {
         Piece {
@@ -189,7 +189,7 @@ mod tests {
 
     #[test]
     fn a_builder_reads_how_many_and_how_many_turned_over() {
-        let words = |copies, down| cut_words(&piece(copies, down), Shown::Metric);
+        let words = |copies, down| cut_words(&piece(copies, down), METRIC);
         assert_eq!(words(2, 1), "cut 2 from 10 mm (3/8 in) foam: 1 as printed, 1 with the paper turned over");
         assert_eq!(words(1, 0), "cut 1 from 10 mm (3/8 in) foam");
         assert_eq!(words(1, 1), "cut 1 from 10 mm (3/8 in) foam with the paper turned over");
@@ -208,16 +208,18 @@ mod tests {
         };
         let whole = std::f64::consts::TAU;
         let rounds = vec![round(4.0, -whole), round(12.0, -whole), round(30.0, whole), round(5.0, 2.0)];
-        let words = holes_words(&Piece { rounds, ..piece(1, 0) }, Shown::Metric);
+        let words = holes_words(&Piece { rounds, ..piece(1, 0) }, METRIC);
         assert_eq!(words.as_deref(), Some("round holes: 2 of 8 mm, 1 of 24 mm"));
-        assert_eq!(holes_words(&Piece { holes: Vec::new(), ..piece(1, 0) }, Shown::Metric), None);
+        assert_eq!(holes_words(&Piece { holes: Vec::new(), ..piece(1, 0) }, METRIC), None);
     }
 
     #[test]
     fn every_word_stays_inside_its_block() {
-        for setting in SETTINGS {
+        let languages = [Language::English, Language::German].map(|language| language.words());
+        for (setting, words) in SETTINGS.into_iter().flat_map(|setting| languages.map(|words| (setting, words))) {
             for sideways in [false, true] {
-                let block = block(&piece(2, 1), Shown::Both, setting, UP, sideways);
+                let wording = Wording { words, shown: Shown::Both };
+                let block = block(&piece(2, 1), wording, setting, UP, sideways);
                 for label in &block.drawing.labels {
                     let face = if label.bold { &*BOLD } else { &*REGULAR };
                     let run = Vec2::from_angle(label.turn.to_radians()) * face.width(&label.text, label.size);
@@ -238,8 +240,8 @@ mod tests {
 
     #[test]
     fn the_arrow_of_sideways_words_still_points_to_the_top() {
-        let plain = block(&piece(1, 0), Shown::Metric, SETTINGS[0], UP, false);
-        let side = block(&piece(1, 0), Shown::Metric, SETTINGS[0], UP, true);
+        let plain = block(&piece(1, 0), METRIC, SETTINGS[0], UP, false);
+        let side = block(&piece(1, 0), METRIC, SETTINGS[0], UP, true);
         let direction = |b: &Block| {
             let path = b.drawing.lines[0].path.raw().clone();
             let ends: Vec<_> = path.elements()[..2].iter().filter_map(kurbo::PathEl::end_point).collect();

@@ -11,8 +11,8 @@ use crate::paper::{Core, Layout, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::Page;
 use crate::taping::{CheckDistance, Taping};
-use crate::text::{BOLD, ENGLISH, REGULAR, fill};
-use crate::units::{Length, Shown, show, show_on_rule};
+use crate::text::{BOLD, REGULAR, Wording, fill};
+use crate::units::{Length, Shown};
 
 /// What the first pages tell of the build, in words already.
 #[derive(Clone, Debug)]
@@ -33,8 +33,8 @@ pub struct Facts {
     pub wearer: Option<String>,
     /// What the size rests on.
     pub rests_on: String,
-    /// How sizes are shown.
-    pub shown: Shown,
+    /// The words, and how sizes are shown.
+    pub wording: Wording,
 }
 
 /// Em of running text, in mm.
@@ -73,57 +73,58 @@ fn compose(
     paper: &str,
     pages: usize,
 ) -> Vec<Drawing<Page>> {
-    let mut flow = Flow::new(layout.core.size);
+    let Wording { words, .. } = facts.wording;
+    let mut flow = Flow::new(layout.core.size, facts.wording);
     let frame = flow.frame;
     flow.title(facts);
-    flow.heading(ENGLISH.test_square);
-    let side = |mm: f64| format!("{mm:.1} mm ({})", show_on_rule(Length::mm(mm)));
-    flow.text(&fill(ENGLISH.test_measure, &[&side(frame.width()), &side(frame.height())]), BODY);
-    for verdict in [ENGLISH.test_good, ENGLISH.test_stretch, ENGLISH.test_stop] {
+    flow.heading(words.test_square);
+    let side = |mm: f64| format!("{} ({})", facts.wording.tenths(mm), facts.wording.on_rule(Length::mm(mm)));
+    flow.text(&fill(words.test_measure, &[&side(frame.width()), &side(frame.height())]), BODY);
+    for verdict in [words.test_good, words.test_stretch, words.test_stop] {
         flow.boxed(verdict);
     }
-    flow.heading(ENGLISH.finished_size);
-    flow.text(&fill(ENGLISH.long_by_wide, &[&facts.length, &facts.width]), BODY);
+    flow.heading(words.finished_size);
+    flow.text(&fill(words.long_by_wide, &[&facts.length, &facts.width]), BODY);
     if facts.in_doubt {
-        flow.text(ENGLISH.right_19_in_20, BODY);
+        flow.text(words.right_19_in_20, BODY);
     }
     if let Some(wearer) = &facts.wearer {
-        flow.text(&format!("{} {wearer}.", ENGLISH.wearer), BODY);
+        flow.text(&fill(words.wearer, &[wearer]), BODY);
     }
-    flow.text(&fill(ENGLISH.size_rests_on, &[&facts.rests_on]), BODY);
-    flow.text(&fill(ENGLISH.pages_count, &[&pages.to_string(), paper]), BODY);
-    flow.heading(ENGLISH.piece_list);
+    flow.text(&fill(words.size_rests_on, &[&facts.rests_on]), BODY);
+    flow.text(&fill(words.pages_count, &[&pages.to_string(), paper]), BODY);
+    flow.heading(words.piece_list);
     for (index, piece) in pieces.iter().enumerate() {
-        flow.piece(piece, &on_pages(layout, index), facts.shown);
+        flow.piece(piece, &on_pages(layout, index));
     }
-    flow.heading(ENGLISH.how_to);
-    flow.text(ENGLISH.how_print, BODY);
+    flow.heading(words.how_to);
+    flow.text(words.how_print, BODY);
     let joins = layout.tiles.iter().any(|tile| !tile.neighbours.none());
-    flow.text(if joins { ENGLISH.how_tape } else { ENGLISH.how_tape_none }, BODY);
+    flow.text(if joins { words.how_tape } else { words.how_tape_none }, BODY);
     if layout.sheets.iter().any(|sheet| sheet.base_line.is_some()) {
-        flow.text(ENGLISH.how_base_line, BODY);
+        flow.text(words.how_base_line, BODY);
     }
-    flow.text(ENGLISH.how_cut, BODY);
-    flow.heading(ENGLISH.lines);
+    flow.text(words.how_cut, BODY);
+    flow.heading(words.lines);
     flow.legend();
     if joins {
         flow.map(layout, tapings, pieces);
-        flow.checks(tapings, facts.shown);
+        flow.checks(tapings);
     }
-    flow.heading(ENGLISH.care);
-    for caution in ENGLISH.cautions {
+    flow.heading(words.care);
+    for caution in words.cautions {
         flow.text(caution, BODY * 0.92);
     }
     flow.finish(&layout.core, facts)
 }
 
 /// "1243.6 mm", as a tape measure reads.
-fn on_tape(mm: f64, shown: Shown) -> String {
-    let inches = || show_on_rule(Length::mm(mm));
-    match shown {
-        Shown::Metric => format!("{mm:.1} mm"),
+fn on_tape(mm: f64, wording: Wording) -> String {
+    let inches = || wording.on_rule(Length::mm(mm));
+    match wording.shown {
+        Shown::Metric => wording.tenths(mm),
         Shown::Imperial => inches(),
-        Shown::Both => format!("{mm:.1} mm ({})", inches()),
+        Shown::Both => format!("{} ({})", wording.tenths(mm), inches()),
     }
 }
 
@@ -138,6 +139,7 @@ fn on_pages(layout: &Layout, piece: usize) -> String {
 
 /// Blocks of text and drawing that fill columns, and pages of columns.
 struct Flow {
+    wording: Wording,
     core: Size,
     frame: Rect,
     columns: usize,
@@ -151,12 +153,13 @@ struct Flow {
 }
 
 impl Flow {
-    fn new(core: Size) -> Self {
+    fn new(core: Size, wording: Wording) -> Self {
         let frame = frame(core);
         let columns = if frame.width() >= 140.0 { 2 } else { 1 };
         #[expect(clippy::cast_precision_loss, reason = "one or two columns")]
         let width = (frame.width() - INSET * (columns as f64 + 1.0)) / columns as f64;
         let mut flow = Self {
+            wording,
             core,
             frame,
             columns,
@@ -175,13 +178,13 @@ impl Flow {
     fn test_frame(&mut self) {
         let f = self.frame;
         self.page.line(Class::SettingOut, kurbo::Shape::to_path(&f, 0.1));
-        let across = format!("{:.1} mm", f.width());
+        let across = self.wording.tenths(f.width());
         let size = 2.4;
         // Beside the frame, where the core leaves room for it.
         let (below, left) = (self.core.height - f.y1 >= 4.0, f.x0 >= 3.5);
         let x = f.center().x - REGULAR.width(&across, size) / 2.0;
         self.page.text(x, if below { f.y1 + 3.4 } else { f.y1 - 1.2 }, size, false, across);
-        let down = format!("{:.1} mm", f.height());
+        let down = self.wording.tenths(f.height());
         let y = f.center().y + REGULAR.width(&down, size) / 2.0;
         let at = kurbo::Point::new(if left { f.x0 - 1.4 } else { f.x0 + 3.0 }, y).into();
         self.page.labels.push(super::Label { at, text: down, size, bold: false, turn: -90.0 });
@@ -190,10 +193,10 @@ impl Flow {
     fn title(&mut self, facts: &Facts) {
         let (x, wide) = (self.frame.x0 + INSET, self.frame.width() - 2.0 * INSET);
         let kind = match &facts.date {
-            Some(date) => format!("{}  ·  {date}", ENGLISH.cover_kind),
-            None => ENGLISH.cover_kind.to_owned(),
+            Some(date) => format!("{}  ·  {date}", self.wording.words.cover_kind),
+            None => self.wording.words.cover_kind.to_owned(),
         };
-        let kind = format!("{kind}  ·  {}", fill(ENGLISH.set_number, &[&facts.set]));
+        let kind = format!("{kind}  ·  {}", fill(self.wording.words.set_number, &[&facts.set]));
         self.page.text(x, self.y + 2.6, 3.0, false, kind);
         let size = 7.5_f64.min(7.5 * wide / BOLD.width(&facts.name, 7.5)).max(4.5);
         let mut y = self.y + 5.0;
@@ -266,33 +269,35 @@ impl Flow {
         self.y += 0.9;
     }
 
-    fn piece(&mut self, piece: &Piece, pages: &str, shown: Shown) {
+    fn piece(&mut self, piece: &Piece, pages: &str) {
+        let wording = self.wording;
         self.need(3.0 * BODY * LEADING);
         let indent = 8.0;
         self.page.text(self.x(), self.y + BODY, 3.2, true, piece.letter.clone());
-        let on = fill(ENGLISH.on_pages, &[pages]);
+        let on = fill(wording.words.on_pages, &[pages]);
         let on_width = REGULAR.width(&on, BODY * 0.85);
         let name = shorten(&BOLD, &piece.name, BODY, self.width - indent - on_width - 2.0);
         self.page.text(self.x() + indent, self.y + BODY, BODY, true, name);
         self.page.text(self.x() + self.width - on_width, self.y + BODY, BODY * 0.85, false, on);
         self.y += BODY * LEADING;
         let (width, height) = piece.size();
-        let size = fill(ENGLISH.wide_high, &[&show(width, shown), &show(height, shown)]);
-        self.indented(&format!("{}; {size}", cut_words(piece, shown)), BODY * 0.92, indent);
+        let size = fill(wording.words.wide_high, &[&wording.length(width), &wording.length(height)]);
+        self.indented(&format!("{}; {size}", cut_words(piece, wording)), BODY * 0.92, indent);
         self.y += 0.7;
     }
 
     fn legend(&mut self) {
+        let Wording { words, .. } = self.wording;
         for (class, dash, text) in [
-            (Class::Cut, None, ENGLISH.line_cut),
-            (Class::Join, Some([3.0, 1.5]), ENGLISH.line_join),
-            (Class::Join, None, ENGLISH.line_mark),
-            (Class::SettingOut, None, ENGLISH.line_setting_out),
+            (Class::Cut, None, words.line_cut),
+            (Class::Join, Some([3.0, 1.5]), words.line_join),
+            (Class::Join, None, words.line_mark),
+            (Class::SettingOut, None, words.line_setting_out),
         ] {
             self.need(BODY * LEADING);
             let (x, y) = (self.x(), self.y + BODY * 0.62);
             let mut path = kurbo::BezPath::new();
-            if text == ENGLISH.line_mark {
+            if text == words.line_mark {
                 path.move_to((x + 6.0, y - 1.5));
                 path.line_to((x + 6.0, y + 1.5));
                 path.move_to((x + 4.5, y));
@@ -319,7 +324,8 @@ impl Flow {
         let scale = (self.width / widest).min(70.0 / highest);
         let first = joined.first().map_or(0.0, |&s| layout.sheets[s].size.height * scale);
         let left_out = joined.iter().any(|&s| !left_out(&tiles_of(layout, s)).is_empty());
-        self.heading_over(if left_out { ENGLISH.map_left_out } else { ENGLISH.map }, first + 6.0);
+        let Wording { words, .. } = self.wording;
+        self.heading_over(if left_out { words.map_left_out } else { words.map }, first + 6.0);
         let mut x = 0.0;
         let mut row = 0.0_f64;
         for &index in &joined {
@@ -335,7 +341,7 @@ impl Flow {
             let checks = tapings[index].as_ref().map_or(&[][..], |taping| &taping.distances);
             self.page.add(measured(sheet, checks, scale), shift);
             let letters: Vec<&str> = sheet.placed.iter().map(|p| pieces[p.piece].letter.as_str()).collect();
-            let caption = fill(ENGLISH.map_sheet, &[&(index + 1).to_string(), &letters.join(" ")]);
+            let caption = fill(words.map_sheet, &[&(index + 1).to_string(), &letters.join(" ")]);
             self.page.text(shift.x, self.y + size.height + 2.8, 2.2, false, caption.clone());
             row = row.max(size.height + 4.0);
             x += size.width.max(REGULAR.width(&caption, 2.2)) + 4.0;
@@ -344,25 +350,31 @@ impl Flow {
     }
 
     /// The distances to be measured once a sheet is taped, each with a box to write in what was read.
-    fn checks(&mut self, tapings: &[Option<Taping>], shown: Shown) {
+    fn checks(&mut self, tapings: &[Option<Taping>]) {
         const WRITE: Size = Size::new(16.0, 4.2);
         let line = BODY * LEADING + 1.6;
-        self.heading_over(ENGLISH.checks, 2.0 * BODY * LEADING + line);
-        self.text(ENGLISH.checks_how, BODY);
+        let wording = self.wording;
+        let words = wording.words;
+        self.heading_over(words.checks, 2.0 * BODY * LEADING + line);
+        self.text(words.checks_how, BODY);
         let all = tapings.iter().enumerate().filter_map(|(sheet, taping)| Some((sheet, taping.as_ref()?)));
         for (sheet, taping) in all {
             for check in &taping.distances {
-                self.need(line);
                 let [from, to] = check.between.map(|number| number.to_string());
-                let (mm, limit) = (on_tape(check.mm, shown), on_tape(check.limit, shown));
-                let text = fill(ENGLISH.check_line, &[&(sheet + 1).to_string(), &from, &to, &mm, &limit]);
-                let x = self.x();
-                let text = shorten(&REGULAR, &text, BODY, self.width - WRITE.width - 2.0);
-                self.page.text(x, self.y + WRITE.height - 1.2, BODY, false, text);
+                let (mm, limit) = (on_tape(check.mm, wording), on_tape(check.limit, wording));
+                let text = fill(words.check_line, &[&(sheet + 1).to_string(), &from, &to, &mm, &limit]);
+                let lines = wrap(&REGULAR, &text, BODY, self.width - WRITE.width - 2.0);
+                let more: f64 = lines.iter().skip(1).map(|_| BODY * LEADING).sum();
+                self.need(line + more);
+                let (x, mut y) = (self.x(), self.y + WRITE.height - 1.2);
+                for text in lines {
+                    self.page.text(x, y, BODY, false, text);
+                    y += BODY * LEADING;
+                }
                 let corner = (x + self.width - WRITE.width, self.y);
                 let frame = Rect::from_origin_size(corner, WRITE);
                 self.page.line(Class::SettingOut, kurbo::Shape::to_path(&frame, 0.1));
-                self.y += WRITE.height + 1.0;
+                self.y += WRITE.height + 1.0 + more;
             }
         }
         self.y += 0.9;
@@ -372,7 +384,7 @@ impl Flow {
     fn finish(mut self, core: &Core, facts: &Facts) -> Vec<Drawing<Page>> {
         self.done.push(self.page);
         for page in &mut self.done[1..] {
-            page.add(rulers(core), Vec2::ZERO);
+            page.add(rulers(core, facts.wording), Vec2::ZERO);
             let size = 2.3;
             let name = shorten(&REGULAR, &facts.name, size, core.field.width());
             page.text(core.field.x0, core.field.y1 + 3.4, size, false, name);

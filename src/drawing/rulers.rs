@@ -3,7 +3,7 @@
 use super::lines::{Class, Drawing};
 use crate::paper::Core;
 use crate::space::Page;
-use crate::text::REGULAR;
+use crate::text::{REGULAR, Wording};
 use crate::units::MM_PER_INCH;
 
 /// Base line of the figures of the upright ruler, from the left edge of the core.
@@ -18,20 +18,20 @@ fn length(room: f64) -> f64 {
 
 /// A ruler along the foot of the core and one up its left side: millimetres on one side of the line, inches on the
 /// other, the whole length in figures.
-pub(super) fn rulers(core: &Core) -> Drawing<Page> {
+pub(super) fn rulers(core: &Core, wording: Wording) -> Drawing<Page> {
     let mut drawing = Drawing::default();
     let across = length(core.size.width - core.field.x0);
     let down = length(core.field.height());
     let left = core.field.x0 + (core.field.width() - across).min(5.0) / 2.0;
     let y = core.size.height - 2.2;
     ruler(&mut drawing, across, |along, aside| (left + along, y + aside));
-    figures(&mut drawing, across, |text, along| {
+    figures(&mut drawing, across, wording, |text, along| {
         let x = left + along - REGULAR.width(text, FIGURES) - 0.8;
         (kurbo::Point::new(x, core.size.height - 0.1), 0.0)
     });
     let (x, foot) = (2.6, core.field.y1 - (core.field.height() - down) / 2.0);
     ruler(&mut drawing, down, |along, aside| (x + aside, foot - along));
-    figures(&mut drawing, down, |text, along| {
+    figures(&mut drawing, down, wording, |text, along| {
         let y = foot - along + REGULAR.width(text, FIGURES) + 0.8;
         (kurbo::Point::new(SIDE_FIGURES, y), -90.0)
     });
@@ -52,15 +52,20 @@ fn ruler(drawing: &mut Drawing<Page>, length: f64, at: impl Fn(f64, f64) -> (f64
     }
 }
 
-fn figures(drawing: &mut Drawing<Page>, length: f64, place: impl Fn(&str, f64) -> (kurbo::Point, f64)) {
+fn figures(
+    drawing: &mut Drawing<Page>,
+    length: f64,
+    wording: Wording,
+    place: impl Fn(&str, f64) -> (kurbo::Point, f64),
+) {
     let last_inch = (length / MM_PER_INCH).floor();
     let mut label = |text: String, along: f64| {
         let (at, turn) = place(&text, along);
         drawing.labels.push(super::Label { at: at.into(), text, size: FIGURES, bold: false, turn });
     };
-    label(format!("{length:.1} mm"), length);
+    label(wording.tenths(length), length);
     // Half way between two inches, so that the mm figure at the end keeps its place.
-    label(format!("{} in", last_inch - 1.0), (last_inch - 1.0) * MM_PER_INCH);
+    label(wording.whole_inches(last_inch - 1.0), (last_inch - 1.0) * MM_PER_INCH);
 }
 
 fn steps(length: f64, step: f64) -> Vec<(usize, f64)> {
@@ -75,7 +80,7 @@ mod tests {
     use super::*;
     use crate::paper::cores;
     use crate::problem::{Place, Placed};
-    use crate::units::Length;
+    use crate::units::{Length, Shown};
 
     fn core() -> Core {
         let placed = |mm| Placed::new(Length::mm(mm), Place::default());
@@ -93,7 +98,7 @@ mod tests {
 
     #[test]
     fn the_rulers_of_a4_and_letter_are_180_and_240_mm_and_stay_outside_the_pattern() {
-        let (core, drawing) = (core(), rulers(&core()));
+        let (core, drawing) = (core(), rulers(&core(), Wording::english(Shown::Metric)));
         let longest = |horizontal: bool| {
             let bounds = drawing.lines.iter().map(|line| line.path.bounds());
             bounds.map(|b| if horizontal { b.width() } else { b.height() }).fold(0.0, f64::max)

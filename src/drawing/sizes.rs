@@ -6,7 +6,7 @@ use super::lines::{Class, Drawing};
 use super::preview::{Figure, flat_figure};
 use super::{shorten, wrap};
 use crate::space::Page;
-use crate::text::{BOLD, ENGLISH, REGULAR};
+use crate::text::{BOLD, REGULAR, Words};
 
 /// The prop by one source.
 #[derive(Clone, Debug)]
@@ -29,7 +29,7 @@ const EM: f64 = 0.023;
 
 /// `outline`: all that is to be seen of the prop at the size that was chosen, mm, standing upright on y = 0 and about x = 0.
 /// The drawing and its size, in mm at full size.
-pub fn sizes(outline: &BezPath, shown: &[SizeShown], figure: Option<&Figure>) -> (Drawing<Page>, Size) {
+pub fn sizes(outline: &BezPath, shown: &[SizeShown], figure: Option<&Figure>, words: &Words) -> (Drawing<Page>, Size) {
     let own = outline.bounding_box();
     let tallest = shown.iter().map(|size| size.times * own.height()).fold(DOOR.height, f64::max);
     let height = figure.map_or(tallest, |figure| tallest.max(figure.height.to_mm()));
@@ -63,7 +63,7 @@ pub fn sizes(outline: &BezPath, shown: &[SizeShown], figure: Option<&Figure>) ->
         x += width + gap;
     };
     let door = Rect::new(0.0, -DOOR.height, DOOR.width, 0.0).to_path(0.1);
-    stand(&mut drawing, Class::SettingOut, door, &[(false, ENGLISH.door)]);
+    stand(&mut drawing, Class::SettingOut, door, &[(false, words.door)]);
     if let Some(figure) = figure {
         let person = flat_figure(figure.height.to_mm());
         stand(&mut drawing, Class::SettingOut, person, &[(false, figure.caption.as_str())]);
@@ -71,7 +71,7 @@ pub fn sizes(outline: &BezPath, shown: &[SizeShown], figure: Option<&Figure>) ->
     for size in shown {
         let path = Affine::scale(size.times) * outline.clone();
         let class = if size.chosen { Class::Cut } else { Class::SettingOut };
-        let chosen = if size.chosen { ENGLISH.size_chosen } else { "" };
+        let chosen = if size.chosen { words.size_chosen } else { "" };
         stand(&mut drawing, class, path, &[(true, size.by.as_str()), (false, size.length.as_str()), (false, chosen)]);
     }
     let mut floor = BezPath::new();
@@ -82,15 +82,15 @@ pub fn sizes(outline: &BezPath, shown: &[SizeShown], figure: Option<&Figure>) ->
 }
 
 /// `drawing`, of `size`, as large as it fits on a page of `core` below a heading and the `name` of the build.
-pub fn sizes_page(drawing: &Drawing<Page>, size: Size, core: Size, name: &str) -> Drawing<Page> {
+pub fn sizes_page(drawing: &Drawing<Page>, size: Size, core: Size, name: &str, words: &Words) -> Drawing<Page> {
     /// Room for the heading, in mm.
     const ABOVE: f64 = 20.0;
     /// Em of the heading and of the line below it.
     const HEADING: [f64; 2] = [5.0, 2.7];
     let mut page = Drawing::default();
     page.text(0.0, 2.7, HEADING[1], false, shorten(&REGULAR, name, HEADING[1], core.width));
-    page.text(0.0, 9.5, HEADING[0], true, ENGLISH.sizes_heading);
-    for (i, line) in wrap(&REGULAR, ENGLISH.sizes_below, HEADING[1], core.width).into_iter().take(2).enumerate() {
+    page.text(0.0, 9.5, HEADING[0], true, words.sizes_heading);
+    for (i, line) in wrap(&REGULAR, words.sizes_below, HEADING[1], core.width).into_iter().take(2).enumerate() {
         page.text(0.0, 14.0 + 3.6 * f64::from(u8::from(i == 1)), HEADING[1], false, line);
     }
     let scale = (core.width / size.width).min((core.height - ABOVE) / size.height);
@@ -112,6 +112,7 @@ pub fn sizes_page(drawing: &Drawing<Page>, size: Size, core: Size, name: &str) -
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::text::ENGLISH;
 
     #[test]
     fn everything_stands_on_one_floor_at_one_scale_and_no_words_meet() {
@@ -127,7 +128,7 @@ mod tests {
             one("by the known rectangle", 1.1, false),
             one("by the hand", 0.9, false),
         ];
-        let (drawing, size) = sizes(&staff, &shown, None);
+        let (drawing, size) = sizes(&staff, &shown, None, &ENGLISH);
         let heights: Vec<f64> = drawing.lines.iter().map(|line| line.path.bounds().height()).collect();
         for (found, expected) in heights.iter().zip([2000.0, 1400.0, 1540.0, 1260.0, 0.0]) {
             assert!((found - expected).abs() < 1e-6, "{heights:?}");

@@ -10,8 +10,7 @@ use super::shorten;
 use crate::paper::{Clearing, Layout, Mark, Neighbours, Placed, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::{JoinedSheet, Page, Path};
-use crate::text::{BOLD, ENGLISH, REGULAR, fill};
-use crate::units::Shown;
+use crate::text::{BOLD, REGULAR, Wording, Words, fill};
 
 /// What every page says of the build.
 #[derive(Clone, Debug)]
@@ -20,8 +19,8 @@ pub struct Header {
     pub build: String,
     /// "set 4821": every page of one printing has the same.
     pub set: String,
-    /// How sizes are shown.
-    pub shown: Shown,
+    /// The words, and how sizes are shown.
+    pub wording: Wording,
     /// Pages before the first page of pattern.
     pub before: usize,
     /// All pages of the document.
@@ -38,20 +37,20 @@ const COARSE: f64 = 0.3;
 const LETTERS: [f64; 5] = [9.0, 6.5, 4.5, 3.2, 2.4];
 
 /// The room that the words of `piece` need beside it; nothing when they fit inside it.
-pub fn words_beside(piece: &Piece, shown: Shown) -> Size {
+pub fn words_beside(piece: &Piece, wording: Wording) -> Size {
     let bounds = piece.outline.bounds();
     let mut clearing = Clearing::new(bounds);
     let loops = polylines(&piece.cut_path());
     clearing.take_area(&loops, true);
     loops.iter().for_each(|line| clearing.take_line(line, CLEAR));
     let fits = |(setting, sideways): (super::block::Setting, bool)| {
-        let size = block(piece, shown, setting, UP, sideways).size;
+        let size = block(piece, wording, setting, UP, sideways).size;
         clearing.find(size, bounds.center(), 0.0).is_some()
     };
     if settings().any(fits) {
         return Size::ZERO;
     }
-    let size = block(piece, shown, BESIDE, UP, false).size;
+    let size = block(piece, wording, BESIDE, UP, false).size;
     Size::new(size.width + 4.0 * CLEAR, size.height + 4.0 * CLEAR)
 }
 
@@ -62,7 +61,7 @@ pub fn tiles(layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<
         let of_sheet: Vec<usize> = (0..layout.tiles.len()).filter(|&t| layout.tiles[t].sheet == index).collect();
         draw_sheet(sheet, &of_sheet, layout, pieces, header, &mut pages);
     }
-    let rulers = rulers(&layout.core);
+    let rulers = rulers(&layout.core, header.wording);
     pages
         .into_iter()
         .zip(&layout.tiles)
@@ -140,7 +139,7 @@ fn draw_sheet(
         for lying in &lying {
             draw_cut(lying, tile, &mut pages[index]);
         }
-        draw_joins(sheet, tile, layout.core.overlap, &mut pages[index]);
+        draw_joins(sheet, tile, layout.core.overlap, header.wording, &mut pages[index]);
         pages[index].beside = pages[index].clearing.clone();
         lying.iter().for_each(|lying| pages[index].beside.take_area(&lying.loops, false));
     }
@@ -167,7 +166,7 @@ fn draw_cut(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
     }
 }
 
-fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, page: &mut Sketch) {
+fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, wording: Wording, page: &mut Sketch) {
     let arm = ARM.min(overlap / 2.0 - 0.8);
     let f = tile.field;
     let edges = [
@@ -190,7 +189,7 @@ fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, page: &mut Sketch) {
         page.clearing.take(Rect::from_center_size(mark.at.raw(), Size::new(1.6, size)));
     }
     if let Some(line) = sheet.base_line {
-        draw_base_line(line, sheet, tile, page);
+        draw_base_line(line, sheet, tile, wording, page);
     }
     for mark in here {
         let text = mark.number.to_string();
@@ -204,7 +203,7 @@ fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, page: &mut Sketch) {
 }
 
 /// The part of a base line that a page shows, and at each mark on it how far that is from the first one.
-fn draw_base_line(line: [Raw; 2], sheet: &Sheet, tile: &Tile, page: &mut Sketch) {
+fn draw_base_line(line: [Raw; 2], sheet: &Sheet, tile: &Tile, wording: Wording, page: &mut Sketch) {
     const EM: f64 = 2.2;
     let f = tile.field;
     let (from, to) = (line[0], line[1]);
@@ -223,7 +222,7 @@ fn draw_base_line(line: [Raw; 2], sheet: &Sheet, tile: &Tile, page: &mut Sketch)
     let reach = |mark: &Mark| along.dot(mark.at.raw() - from);
     let zero = on_line.clone().map(reach).fold(f64::INFINITY, f64::min);
     for mark in on_line.filter(|mark| f.contains(mark.at.raw())) {
-        let text = fill(ENGLISH.base_line, &[&format!("{:.1}", reach(mark) - zero)]);
+        let text = fill(wording.words.base_line, &[&wording.figure(reach(mark) - zero)]);
         let room = Size::new(REGULAR.width(&text, EM) + 0.6, REGULAR.cap_height(EM) + 0.8);
         if let Some(place) = page.clearing.find(room, mark.at.raw() + Vec2::new(12.0, 4.5), 0.0) {
             page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, EM, false, text);
@@ -262,7 +261,7 @@ fn set_words(
         .collect();
     rooms.sort_by_key(|(tile, clearing)| (std::cmp::Reverse(clearing.free()), *tile));
     let up = this.placed.up();
-    let words = |setting, sideways| block(this.piece, header.shown, setting, up, sideways);
+    let words = |setting, sideways| block(this.piece, header.wording, setting, up, sideways);
     let inside = settings().find_map(|(setting, sideways)| {
         let words = words(setting, sideways);
         rooms
@@ -363,6 +362,7 @@ fn polylines<S: crate::space::Space>(path: &Path<S>) -> Vec<Vec<Raw>> {
 fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: usize) -> Drawing<Page> {
     let mut drawing = Drawing::default();
     let core = &layout.core;
+    let words = header.wording.words;
     let (left, top) = (core.field.x0, core.field.y1);
     let name = tile.name();
     let size = 7.0;
@@ -372,13 +372,13 @@ fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: u
     let letters: Vec<&str> = tile.pieces.iter().map(|&piece| pieces[piece].letter.as_str()).collect();
     let mut parts = vec![
         header.set.clone(),
-        fill(ENGLISH.page_of, &[&page.to_string(), &header.pages.to_string()]),
-        fill(if letters.len() == 1 { ENGLISH.one_piece } else { ENGLISH.pieces }, &[&letters.join(" ")]),
+        fill(words.page_of, &[&page.to_string(), &header.pages.to_string()]),
+        fill(if letters.len() == 1 { words.one_piece } else { words.pieces }, &[&letters.join(" ")]),
     ];
     if tile.neighbours.none() {
-        parts.push(ENGLISH.no_neighbours.to_owned());
+        parts.push(words.no_neighbours.to_owned());
     } else {
-        parts.push(neighbours(tile.neighbours));
+        parts.push(neighbours(tile.neighbours, words));
     }
     let own = parts.join("  ·  ");
     let small = 2.3;
@@ -386,16 +386,16 @@ fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: u
     let build = shorten(&REGULAR, &header.build, small, (wide - own_width - 6.0).max(30.0));
     let line = shorten(&REGULAR, &format!("{own}  ·  {build}"), small, wide);
     drawing.text(x, top + 3.4, small, false, line);
-    let legend = if tile.neighbours.none() { ENGLISH.footer_legend_whole } else { ENGLISH.footer_legend };
+    let legend = if tile.neighbours.none() { words.footer_legend_whole } else { words.footer_legend };
     drawing.text(x, top + 6.5, small, false, shorten(&REGULAR, legend, small, wide));
     drawing
 }
 
-fn neighbours(n: Neighbours) -> String {
-    let named = [(ENGLISH.above, n.above), (ENGLISH.below, n.below), (ENGLISH.left, n.left), (ENGLISH.right, n.right)];
-    let words: Vec<String> = named
+fn neighbours(n: Neighbours, words: &Words) -> String {
+    let named = [(words.above, n.above), (words.below, n.below), (words.left, n.left), (words.right, n.right)];
+    let named: Vec<String> = named
         .into_iter()
-        .filter_map(|(words, name)| name.map(|(strip, place)| fill(words, &[&format!("{strip}.{place}")])))
+        .filter_map(|(side, name)| name.map(|(strip, place)| fill(side, &[&format!("{strip}.{place}")])))
         .collect();
-    words.join(", ")
+    named.join(", ")
 }

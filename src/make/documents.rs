@@ -13,8 +13,8 @@ use crate::paper::Tile;
 use crate::pattern::Piece;
 use crate::size::farthest_apart;
 use crate::space::{Page, Pattern, Point};
-use crate::text::{ENGLISH, fill};
-use crate::units::{Length, Shown, show, show_at_least};
+use crate::text::{Wording, Words, fill};
+use crate::units::{Length, Shown};
 
 /// Heights of the preview and of the sizes side by side, in pixels.
 const PREVIEW_HEIGHT: u32 = 1200;
@@ -115,7 +115,8 @@ fn set_number(plan: &Plan) -> String {
 
 fn whole(plan: &Plan, paper: &PaperSize, pages: Vec<Sheetful>) -> Document {
     let build = &plan.survey.build;
-    Document { title: format!("{} – {}", build.name, paper.name), date: build.date.clone(), pages }
+    let title = format!("{} – {}", build.name, paper.name);
+    Document { title, date: build.date.clone(), words: build.wording().words, pages }
 }
 
 fn document(
@@ -142,10 +143,11 @@ fn sheetfuls(
     let count = layout.tiles.len() + usize::from(compared.is_some());
     let front = front(layout, tapings, pieces, facts, &paper.name, &|front| front + count);
     let build = &plan.survey.build;
+    let Wording { words, .. } = build.wording();
     let header = Header {
         build: build.date.as_ref().map_or_else(|| build.name.clone(), |date| format!("{}  ·  {date}", build.name)),
-        set: fill(ENGLISH.set_number, &[&facts.set]),
-        shown: build.units,
+        set: fill(words.set_number, &[&facts.set]),
+        wording: build.wording(),
         before: front.len() + usize::from(compared.is_some()),
         pages: front.len() + count,
     };
@@ -161,19 +163,23 @@ fn sheetfuls(
         .into_iter()
         .enumerate()
         .map(|(index, drawing)| {
-            let label = if index == 0 { "cover".to_owned() } else { format!("cover {}", index + 1) };
-            let bookmark = if index == 0 { ENGLISH.bookmark_cover.to_owned() } else { label.clone() };
+            let (label, bookmark) = if index == 0 {
+                (words.label_cover.to_owned(), words.bookmark_cover.to_owned())
+            } else {
+                let label = fill(words.label_cover_next, &[&(index + 1).to_string()]);
+                (label.clone(), label)
+            };
             page(drawing, label, bookmark)
         })
         .collect();
     if let Some((drawing, size)) = compared {
-        let drawing = sizes_page(drawing, *size, layout.core.size, &header.build);
-        pages.push(page(drawing, "sizes".to_owned(), ENGLISH.bookmark_sizes.to_owned()));
+        let drawing = sizes_page(drawing, *size, layout.core.size, &header.build, words);
+        pages.push(page(drawing, words.label_sizes.to_owned(), words.bookmark_sizes.to_owned()));
     }
     let drawn = tiles(layout, pieces, &header);
     pages.extend(drawn.into_iter().zip(&layout.tiles).map(|(drawing, tile)| {
         let name = tile.name();
-        let bookmark = fill(ENGLISH.bookmark_page, &[&name, &letters(plan, tile).join(" ")]);
+        let bookmark = fill(words.bookmark_page, &[&name, &letters(plan, tile).join(" ")]);
         page(drawing, name, bookmark)
     }));
     (pages, fronts)
@@ -236,25 +242,26 @@ impl Paged {
 fn compared(plan: &Plan, facts: &Facts) -> Option<(Drawing<Page>, Size)> {
     let survey = &plan.survey;
     survey.size.as_ref()?;
+    let wording = survey.build.wording();
+    let words = wording.words;
     let chosen = SizeShown {
-        by: by_words(survey.build.size.value, None).to_owned(),
+        by: by_words(words, survey.build.size.value, None).to_owned(),
         length: facts.length.clone(),
         times: 1.0,
         chosen: true,
     };
-    let shown = survey.build.units;
     let others = survey.alternatives.iter().map(|other| {
         let half = (other.finished.high - other.finished.low) / 2.0;
-        let [length, half] = [show(Length::mm(other.finished.value), shown), show_at_least(Length::mm(half), shown)];
+        let [length, half] = [wording.length(Length::mm(other.finished.value)), wording.at_least(Length::mm(half))];
         SizeShown {
-            by: by_words(other.from, other.like).to_owned(),
-            length: fill(ENGLISH.give_or_take, &[&length, &half]),
+            by: by_words(words, other.from, other.like).to_owned(),
+            length: fill(words.give_or_take, &[&length, &half]),
             times: other.finished.value / survey.finished.length_mm,
             chosen: false,
         }
     });
     let all: Vec<SizeShown> = std::iter::once(chosen).chain(others).collect();
-    Some(sizes(&standing(&survey.pieces)?, &all, figure(plan).as_ref()))
+    Some(sizes(&standing(&survey.pieces)?, &all, figure(plan).as_ref(), words))
 }
 
 /// The pieces of the picture on which they reach farthest, set upright: their longest way stands on y = 0, about x = 0.
@@ -281,31 +288,32 @@ fn standing(pieces: &[Piece]) -> Option<BezPath> {
 }
 
 /// A source of the size, for a person.
-const fn by_words(from: SizeFrom, like: Option<Like>) -> &'static str {
+const fn by_words(words: &Words, from: SizeFrom, like: Option<Like>) -> &'static str {
     match (from, like) {
-        (SizeFrom::KnownLengths, _) => ENGLISH.by_known_lengths,
-        (SizeFrom::AsPictured, _) => ENGLISH.by_as_pictured,
-        (SizeFrom::Figure, None) => ENGLISH.by_figure,
-        (SizeFrom::Figure, Some(Like::Stature)) => ENGLISH.by_figure_stature,
-        (SizeFrom::Figure, Some(Like::Head)) => ENGLISH.by_figure_head,
-        (SizeFrom::Figure, Some(Like::Shoulder)) => ENGLISH.by_figure_shoulder,
-        (SizeFrom::Figure, Some(Like::Blend(_))) => ENGLISH.by_figure_blend,
-        (SizeFrom::Hand, _) => ENGLISH.by_hand,
-        (SizeFrom::Finished(_), _) => ENGLISH.by_finished,
+        (SizeFrom::KnownLengths, _) => words.by_known_lengths,
+        (SizeFrom::AsPictured, _) => words.by_as_pictured,
+        (SizeFrom::Figure, None) => words.by_figure,
+        (SizeFrom::Figure, Some(Like::Stature)) => words.by_figure_stature,
+        (SizeFrom::Figure, Some(Like::Head)) => words.by_figure_head,
+        (SizeFrom::Figure, Some(Like::Shoulder)) => words.by_figure_shoulder,
+        (SizeFrom::Figure, Some(Like::Blend(_))) => words.by_figure_blend,
+        (SizeFrom::Hand, _) => words.by_hand,
+        (SizeFrom::Finished(_), _) => words.by_finished,
     }
 }
 
 fn facts(plan: &Plan) -> Facts {
     let survey = &plan.survey;
-    let shown = survey.build.units;
+    let wording = survey.build.wording();
+    let words = wording.words;
     let with_doubt = |value: f64, [low, high]: [f64; 2]| {
-        let value = show(Length::mm(value), shown);
+        let value = wording.length(Length::mm(value));
         let half = (high - low) / 2.0;
         if half < 0.05 {
             return value;
         }
         let half = if half >= 10.0 { half.ceil() } else { half };
-        fill(ENGLISH.give_or_take, &[&value, &show_at_least(Length::mm(half), shown)])
+        fill(words.give_or_take, &[&value, &wording.at_least(Length::mm(half))])
     };
     let wearer = survey.build.wearer.filter(|_| survey.build.size.value == SizeFrom::Figure);
     Facts {
@@ -316,34 +324,34 @@ fn facts(plan: &Plan) -> Facts {
         length: with_doubt(survey.finished.length_mm, survey.finished.length_95),
         width: with_doubt(survey.finished.width_mm, survey.finished.width_95),
         wearer: wearer.map(|wearer| {
-            let barefoot = show(wearer.height.value, shown);
+            let barefoot = wording.length(wearer.height.value);
             if wearer.shoes == Length::ZERO {
-                fill(ENGLISH.wearer_barefoot, &[&barefoot])
+                fill(words.wearer_barefoot, &[&barefoot])
             } else {
-                fill(ENGLISH.wearer_with_shoes, &[&show(wearer.height.value + wearer.shoes, shown), &barefoot])
+                fill(words.wearer_with_shoes, &[&wording.length(wearer.height.value + wearer.shoes), &barefoot])
             }
         }),
-        rests_on: rests_on(survey.build.size.value, survey.size.is_some()).to_owned(),
-        shown,
+        rests_on: rests_on(words, survey.build.size.value, survey.size.is_some()).to_owned(),
+        wording,
     }
 }
 
 /// Where the size comes from, for a person.
-fn rests_on(from: SizeFrom, pictured: bool) -> &'static str {
+fn rests_on(words: &Words, from: SizeFrom, pictured: bool) -> &'static str {
     match from {
-        _ if !pictured => ENGLISH.rests_on_full_size,
-        SizeFrom::KnownLengths => ENGLISH.rests_on_known_lengths,
-        SizeFrom::AsPictured => ENGLISH.rests_on_as_pictured,
-        SizeFrom::Figure => ENGLISH.rests_on_figure,
-        SizeFrom::Hand => ENGLISH.rests_on_hand,
-        SizeFrom::Finished(_) => ENGLISH.rests_on_finished,
+        _ if !pictured => words.rests_on_full_size,
+        SizeFrom::KnownLengths => words.rests_on_known_lengths,
+        SizeFrom::AsPictured => words.rests_on_as_pictured,
+        SizeFrom::Figure => words.rests_on_figure,
+        SizeFrom::Hand => words.rests_on_hand,
+        SizeFrom::Finished(_) => words.rests_on_finished,
     }
 }
 
 fn figure(plan: &Plan) -> Option<Figure> {
     let wearer = plan.survey.build.wearer?;
     let height = wearer.height.value + wearer.shoes;
-    Some(Figure { height, caption: show(height, plan.survey.build.units) })
+    Some(Figure { height, caption: plan.survey.build.wording().length(height) })
 }
 
 /// The piece list as comma-separated values (RFC 4180), lengths in mm.
@@ -351,6 +359,7 @@ fn pieces_csv(plan: &Plan) -> String {
     let quoted = |text: &str| format!("\"{}\"", text.replace('"', "\"\""));
     let mut out =
         String::from("letter,name,copies,face_down,foam_mm,width_mm,height_mm,length_mm,area_mm2,perimeter_mm,how\r\n");
+    let wording = Wording { shown: Shown::Both, ..plan.survey.build.wording() };
     for (piece, length) in plan.survey.pieces.iter().zip(&plan.survey.lengths) {
         let (width, height) = piece.size();
         let foam = piece.foam.map(|foam| format!("{}", foam.to_mm())).unwrap_or_default();
@@ -365,7 +374,7 @@ fn pieces_csv(plan: &Plan) -> String {
             format!("{:.1}", length.value),
             format!("{:.0}", piece.area()),
             format!("{:.1}", piece.perimeter()),
-            quoted(&cut_words(piece, Shown::Both)),
+            quoted(&cut_words(piece, wording)),
         ];
         out.push_str(&row.join(","));
         out.push_str("\r\n");

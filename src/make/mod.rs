@@ -52,7 +52,7 @@ pub fn plan(mut survey: Survey) -> Result<Plan, Problems> {
                 .map(|(piece, path)| Item {
                     path,
                     words: if core.holds(path.bounds().size()) {
-                        words_beside(piece, survey.build.units)
+                        words_beside(piece, survey.build.wording())
                     } else {
                         kurbo::Size::ZERO
                     },

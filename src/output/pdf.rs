@@ -16,7 +16,7 @@ use printpdf::{
 
 use crate::drawing::{Class, Drawing, Label, Line, WORDS_GREY};
 use crate::space::Page;
-use crate::text::{BOLD, ENGLISH, Face, REGULAR};
+use crate::text::{BOLD, Face, REGULAR, Words};
 
 /// A whole document before it is written.
 #[derive(Clone, Debug)]
@@ -25,6 +25,8 @@ pub struct Document {
     pub title: String,
     /// Date of the build, `2026-05-01`; never the clock.
     pub date: Option<String>,
+    /// Its language.
+    pub words: &'static Words,
     /// In order.
     pub pages: Vec<Sheetful>,
 }
@@ -51,11 +53,11 @@ pub fn pdf(document: &Document) -> Vec<u8> {
     let mut doc = PdfDocument::new(&document.title);
     doc.metadata.info.producer = format!("spanwright {}", env!("CARGO_PKG_VERSION"));
     doc.metadata.info.creator = "spanwright".to_owned();
-    doc.metadata.info.subject = ENGLISH.subject.to_owned();
+    doc.metadata.info.subject = document.words.subject.to_owned();
     for font in &fonts {
         doc.resources.fonts.map.insert(printpdf::FontId(font.id.to_owned()), PdfFont::new(font.parsed.clone()));
     }
-    for (id, name) in LAYERS {
+    for (id, name) in layers(document.words) {
         let layer = Layer {
             name: name.to_owned(),
             creator: "spanwright".to_owned(),
@@ -81,12 +83,14 @@ pub fn pdf(document: &Document) -> Vec<u8> {
     bytes
 }
 
-const LAYERS: [(&str, &str); 4] = [
-    ("cut", ENGLISH.layer_cut),
-    ("join", ENGLISH.layer_join),
-    ("setting-out", ENGLISH.layer_setting_out),
-    ("words", ENGLISH.layer_words),
-];
+const fn layers(words: &Words) -> [(&'static str, &'static str); 4] {
+    [
+        ("cut", words.layer_cut),
+        ("join", words.layer_join),
+        ("setting-out", words.layer_setting_out),
+        ("words", words.layer_words),
+    ]
+}
 
 const fn layer(class: Class) -> &'static str {
     match class {
@@ -216,8 +220,8 @@ const fn f32(value: f64) -> f32 {
     value as f32
 }
 
-/// What `printpdf` has no word for: no scaling when printed (12.2), page labels (12.4.2), a name for each file that
-/// comes from its content (14.4), and no clock.
+/// What `printpdf` has no word for: no scaling when printed (12.2), page labels (12.4.2), names of layers in any
+/// letters, a name for each file that comes from its content (14.4), and no clock.
 fn finish(file: &mut lopdf::Document, document: &Document) {
     let root = file.trailer.get(b"Root").and_then(Object::as_reference).expect("printpdf writes a catalog");
     let labels: Vec<Object> = document
@@ -239,7 +243,7 @@ fn finish(file: &mut lopdf::Document, document: &Document) {
     catalog.set("PageLabels", numbers);
     catalog.set("ViewerPreferences", viewer);
     catalog.set("PageMode", Object::Name(b"UseOutlines".to_vec()));
-    catalog.set("Lang", Object::string_literal("en"));
+    catalog.set("Lang", Object::string_literal(document.words.code));
     let info = file.trailer.get(b"Info").and_then(Object::as_reference).expect("printpdf writes an info dictionary");
     let info = file.get_dictionary_mut(info).expect("the info is a dictionary");
     info.remove(b"CreationDate");
@@ -249,6 +253,14 @@ fn finish(file: &mut lopdf::Document, document: &Document) {
     }
     if let Some(date) = &document.date {
         info.set("CreationDate", Object::string_literal(format!("D:{}", date.replace('-', ""))));
+    }
+    // `printpdf` writes their names byte by byte, which reads back wrong beyond ASCII (7.9.2.2).
+    let dictionaries = file.objects.values_mut().filter_map(|object| object.as_dict_mut().ok());
+    for layer in dictionaries.filter(|dictionary| dictionary.has_type(b"OCG")) {
+        if let Ok(name) = layer.get(b"Name").and_then(Object::as_str) {
+            let name = lopdf::text_string(&String::from_utf8_lossy(name));
+            layer.set("Name", name);
+        }
     }
     // 1.5 is the first version with layers (optional content, 8.11).
     file.version = "1.5".to_owned();

@@ -643,6 +643,7 @@ fn marks_take_every_number_of_the_build_with_its_error() {
         name_place: Place::default(),
         name: "Beacon-keeper's signal staff".to_owned(),
         units: Shown::Metric,
+        language: crate::text::Language::English,
         date: None,
         wearer: Some(Wearer {
             height: placed(Length::mm(1680.0), 2),

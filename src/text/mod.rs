@@ -1,7 +1,9 @@
-//! Words of one language, the font they are set in, and how wide they come out.
+//! Words of each language, the font they are set in, and how wide they come out.
 
 mod face;
+mod german;
 mod words;
 
 pub use face::{BOLD, Face, REGULAR, Subset};
-pub use words::{ENGLISH, Words, fill};
+pub use german::GERMAN;
+pub use words::{ENGLISH, Language, Wording, Words, fill};

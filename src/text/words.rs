@@ -1,9 +1,95 @@
-//! Every word that stands on paper, in one table, so that a language can be added.
+//! Every word that stands on paper, in one table a language, so that a language can be added.
 
-/// The words of one language. `{}` marks a place that [`fill`] fills, in order.
+use serde::Serialize;
+
+use super::german::GERMAN;
+use crate::units::{Length, Shown, show, show_at_least, show_foam, show_on_rule};
+
+/// A language that pages can be printed in.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Language {
+    /// As in [`ENGLISH`].
+    #[default]
+    English,
+    /// As in [`GERMAN`].
+    German,
+}
+
+impl Language {
+    /// Its table.
+    pub const fn words(self) -> &'static Words {
+        match self {
+            Self::English => &ENGLISH,
+            Self::German => &GERMAN,
+        }
+    }
+}
+
+/// How a page tells something: in which words, and in which units.
 #[derive(Clone, Copy, Debug)]
+pub struct Wording {
+    /// The words of its language.
+    pub words: &'static Words,
+    /// How sizes are shown.
+    pub shown: Shown,
+}
+
+impl Wording {
+    /// English, which the command line speaks.
+    pub const fn english(shown: Shown) -> Self {
+        Self { words: &ENGLISH, shown }
+    }
+
+    /// [`show`] in this language.
+    pub fn length(&self, length: Length) -> String {
+        self.local(&show(length, self.shown))
+    }
+
+    /// [`show_at_least`] in this language.
+    pub fn at_least(&self, length: Length) -> String {
+        self.local(&show_at_least(length, self.shown))
+    }
+
+    /// [`show_foam`] in this language, the millimetres always among it.
+    pub fn foam(&self, thickness: Length) -> String {
+        let both = if self.shown == Shown::Metric { Shown::Both } else { self.shown };
+        self.local(&show_foam(thickness, both))
+    }
+
+    /// [`show_on_rule`] in this language.
+    pub fn on_rule(&self, length: Length) -> String {
+        self.local(&show_on_rule(length))
+    }
+
+    /// "180.0", always with its tenth: what is measured.
+    pub fn figure(&self, mm: f64) -> String {
+        self.local(&format!("{mm:.1}"))
+    }
+
+    /// "180.0 mm"
+    pub fn tenths(&self, mm: f64) -> String {
+        format!("{} mm", self.figure(mm))
+    }
+
+    /// "6 in"
+    pub fn whole_inches(&self, inches: f64) -> String {
+        self.local(&format!("{inches} in"))
+    }
+
+    /// A shown length, of digits and units alone, as this language writes it.
+    fn local(&self, length: &str) -> String {
+        length.replace('.', self.words.decimal).replace("in", self.words.inch)
+    }
+}
+
+/// The words of one language. `{}` marks a place that [`fill`] fills, in order. It can be serialized, so that tests go
+/// through all of it.
+#[derive(Clone, Copy, Debug, Serialize)]
 #[expect(missing_docs, reason = "each field is named after what it says, and says it")]
 pub struct Words {
+    pub code: &'static str,
+    pub decimal: &'static str,
+    pub inch: &'static str,
     pub top: &'static str,
     pub cut_one: &'static str,
     pub cut_many: &'static str,
@@ -14,9 +100,7 @@ pub struct Words {
     pub wide_high: &'static str,
     pub round_holes: &'static str,
     pub count_of: &'static str,
-    pub piece_goes_on: &'static str,
     pub page_of: &'static str,
-    pub sheet_of: &'static str,
     pub one_piece: &'static str,
     pub pieces: &'static str,
     pub above: &'static str,
@@ -27,6 +111,7 @@ pub struct Words {
     pub footer_legend: &'static str,
     pub footer_legend_whole: &'static str,
     pub cover_kind: &'static str,
+    pub for_height: &'static str,
     pub finished_size: &'static str,
     pub long_by_wide: &'static str,
     pub give_or_take: &'static str,
@@ -57,9 +142,7 @@ pub struct Words {
     pub bookmark_sizes: &'static str,
     pub pages_count: &'static str,
     pub piece_list: &'static str,
-    pub piece_row: &'static str,
     pub on_pages: &'static str,
-    pub more_pieces: &'static str,
     pub test_square: &'static str,
     pub test_measure: &'static str,
     pub test_good: &'static str,
@@ -78,7 +161,6 @@ pub struct Words {
     pub map: &'static str,
     pub map_left_out: &'static str,
     pub map_sheet: &'static str,
-    pub map_whole: &'static str,
     pub set_number: &'static str,
     pub base_line: &'static str,
     pub how_base_line: &'static str,
@@ -87,6 +169,9 @@ pub struct Words {
     pub check_line: &'static str,
     pub care: &'static str,
     pub cautions: &'static [&'static str],
+    pub label_cover: &'static str,
+    pub label_cover_next: &'static str,
+    pub label_sizes: &'static str,
     pub bookmark_cover: &'static str,
     pub bookmark_page: &'static str,
     pub subject: &'static str,
@@ -98,6 +183,9 @@ pub struct Words {
 
 /// English.
 pub const ENGLISH: Words = Words {
+    code: "en",
+    decimal: ".",
+    inch: "in",
     top: "TOP",
     cut_one: "cut 1",
     cut_many: "cut {}",
@@ -108,9 +196,7 @@ pub const ENGLISH: Words = Words {
     wide_high: "{} wide, {} high",
     round_holes: "round holes: {}",
     count_of: "{} of {}",
-    piece_goes_on: "piece {}",
     page_of: "sheet of paper {} of {}",
-    sheet_of: "joined sheet {} of {}",
     one_piece: "piece {}",
     pieces: "pieces {}",
     above: "above {}",
@@ -121,11 +207,12 @@ pub const ENGLISH: Words = Words {
     footer_legend: "black line: cut here  ·  cross with a number: lay it on the same number  ·  dashed: trim right and lower, then overlap",
     footer_legend_whole: "black line: cut here  ·  everything grey is for reading and measuring only",
     cover_kind: "Full-size pattern",
+    for_height: "{}, for {}",
     finished_size: "Finished size",
     long_by_wide: "Length {}; width {}.",
     give_or_take: "{}, give or take {}",
     right_19_in_20: "(right 19 times in 20)",
-    wearer: "Made for",
+    wearer: "Made for {}.",
     wearer_with_shoes: "a wearer {} tall in shoes ({} barefoot)",
     wearer_barefoot: "a wearer {} tall",
     size_rests_on: "The size rests on {}.",
@@ -151,9 +238,7 @@ pub const ENGLISH: Words = Words {
     bookmark_sizes: "Sizes",
     pages_count: "{} sheets of {} paper with this one",
     piece_list: "Pieces",
-    piece_row: "{}  {}",
     on_pages: "page {}",
-    more_pieces: "and {} more; see the pages and pieces.csv",
     test_square: "Test square",
     test_measure: "Print this page alone at 100 % and measure the big frame: {} across and {} down.",
     test_good: "Both within 0.5 mm (1/64 in): good, print the rest.",
@@ -172,7 +257,6 @@ pub const ENGLISH: Words = Words {
     map: "Map of the pages",
     map_left_out: "Map (hatched: empty, left out)",
     map_sheet: "joined sheet {}: {}",
-    map_whole: "single pages",
     set_number: "set {}",
     base_line: "{} from zero",
     how_base_line: "The base line with figures runs straight through a long sheet: lay strip after strip along a taut thread or a \
@@ -192,6 +276,9 @@ pub const ENGLISH: Words = Words {
         "Carrying: blunt soft tips, ask the event before you bring it, never swing it in a crowd, look up for wires.",
         "Pipe skeletons are light supports, not load-bearing. Finished foam burns: keep it from flames and hot lamps.",
     ],
+    label_cover: "cover",
+    label_cover_next: "cover {}",
+    label_sizes: "sizes",
     bookmark_cover: "Cover: test square, pieces, how to",
     bookmark_page: "Page {}: {}",
     subject: "Full-size pattern; print at 100 %",
@@ -215,6 +302,45 @@ pub fn fill(template: &str, values: &[&str]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::text::{BOLD, REGULAR};
+
+    /// Every text of a table under its name; of a list, each under its number.
+    fn texts(words: &Words) -> Vec<(String, String)> {
+        let table = serde_json::to_value(words).expect("plain texts");
+        let text = |value: &serde_json::Value| value.as_str().expect("a text").to_owned();
+        let fields = table.as_object().expect("a table").iter();
+        let all = fields.flat_map(|(name, value)| match value.as_array() {
+            Some(list) => list.iter().enumerate().map(|(i, value)| (format!("{name} {i}"), text(value))).collect(),
+            None => vec![(name.clone(), text(value))],
+        });
+        all.collect()
+    }
+
+    #[test]
+    fn every_language_says_all_that_english_says_in_letters_of_the_font() {
+        let english = texts(&ENGLISH);
+        assert!(english.len() > 80 && english.iter().all(|(_, text)| !text.trim().is_empty()), "{english:?}");
+        let german = texts(&GERMAN);
+        assert_eq!(german.len(), english.len());
+        for ((name, german), (english_name, english)) in german.iter().zip(&english) {
+            assert_eq!(name, english_name);
+            assert!(!german.trim().is_empty(), "{name} is empty");
+            assert_ne!(german, english, "{name} is not translated");
+            assert_eq!(german.matches("{}").count(), english.matches("{}").count(), "{name}: {german}");
+            assert!(REGULAR.missing(german).is_empty() && BOLD.missing(german).is_empty(), "{name}: {german}");
+        }
+    }
+
+    #[test]
+    fn numbers_and_inches_are_written_as_the_language_has_them() {
+        let wording = |shown| Wording { words: &GERMAN, shown };
+        assert_eq!(wording(Shown::Both).length(Length::mm(95.25)), "95,3 mm (3 3/4 Zoll)");
+        assert_eq!(wording(Shown::Metric).at_least(Length::mm(0.11)), "0,2 mm");
+        assert_eq!(wording(Shown::Metric).foam(Length::mm(12.7)), "12,7 mm (1/2 Zoll)");
+        assert_eq!(wording(Shown::Metric).on_rule(Length::mm(180.0)), "7 3/32 Zoll");
+        assert_eq!(wording(Shown::Metric).tenths(180.0), "180,0 mm");
+        assert_eq!(Wording::english(Shown::Metric).tenths(180.0), "180.0 mm");
+    }
 
     #[test]
     fn places_are_filled_in_order() {

@@ -17,6 +17,7 @@ use super::mark::outside;
 use super::place::Lines;
 use crate::problem::{Level, Place, Placed, Problem, Problems};
 use crate::space::{Pixels, Point};
+use crate::text::Language;
 use crate::units::{Length, Shown};
 
 /// Two ends nearer than this, in pixels, lie within the error of two clicks (common practice, no source).
@@ -112,6 +113,10 @@ impl Reader {
                 "imperial" => Shown::Imperial,
                 "both" => Shown::Both,
                 _ => Shown::Metric,
+            },
+            language: match build.text("language")?.value.as_str() {
+                "german" => Language::German,
+                _ => Language::English,
             },
             date: build.text("date").map(|date| date.value),
             wearer: wearer.map_or(Some(None), |wearer| wearer.map(Some))?,
