@@ -370,7 +370,8 @@ fn readings(path: &Path, all: &[Reading], sheet: usize, paper: Option<&str>, jso
         |layout: &Layout| layout.core.papers.iter().any(|p| paper.is_none_or(|name| p.name.eq_ignore_ascii_case(name)));
     let Some(index) = plan.layouts.iter().position(on) else {
         let names: Vec<&str> = papers().collect();
-        return Err(Stop::Usage(format!("the build is not made for that paper; it is for {}", names.join(", "))));
+        let asked = paper.unwrap_or_default();
+        return Err(Stop::Usage(format!("the build is not made for {asked}; it is for {}", names.join(", "))));
     };
     // Sheets are counted on from paper to paper in made.json, and from 1 on the cover of each.
     let (layout, tapings) = (&plan.layouts[index], &plan.tapings[index]);

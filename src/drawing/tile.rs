@@ -9,7 +9,7 @@ use super::rulers::rulers;
 use super::shorten;
 use crate::paper::{Clearing, Layout, Mark, Neighbours, Placed, Sheet, Tile};
 use crate::pattern::Piece;
-use crate::space::{JoinedSheet, Page, Path};
+use crate::space::{JoinedSheet, Page, Path, Point};
 use crate::text::{BOLD, REGULAR, Wording, Words, fill};
 
 /// What every page says of the build.
@@ -189,7 +189,7 @@ fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, wording: Wording, page: 
         page.clearing.take(Rect::from_center_size(mark.at.raw(), Size::new(1.6, size)));
     }
     if let Some(line) = sheet.base_line {
-        draw_base_line(line, sheet, tile, wording, page);
+        draw_base_line(line.map(Point::raw), sheet, tile, wording, page);
     }
     for mark in here {
         let text = mark.number.to_string();

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::Files;
 use super::outlines::open_picture;
-use crate::build_file::PictureSpec;
+use crate::build_file::{PictureSpec, looks_wide};
 use crate::problem::{Problem, Problems};
 use crate::sheets::{FoundSheet, find, in_one_plane};
 
@@ -39,16 +39,9 @@ pub struct FoundReport {
 impl FoundReport {
     /// What the build file says of its size: its name, or its sides where seen aslant it would be read the wrong way around.
     pub fn size_value(&self) -> toml_edit::Value {
-        /// As the reader of build files has it: less than this may come from a slanted view.
-        const CLEAR: f64 = 1.15;
-        let side = |i: usize| {
-            let ([x, y], [to_x, to_y]) = (self.corners[i], self.corners[(i + 1) % 4]);
-            (to_x - x).hypot(to_y - y)
-        };
-        let looks = (side(0) + side(2)) / (side(1) + side(3));
+        let (wide, clear) = looks_wide(self.corners.map(Into::into));
         let [first, second] = self.sides_mm;
-        let clear = if first > second { looks > CLEAR } else { looks < 1.0 / CLEAR };
-        if clear {
+        if clear && wide == (first > second) {
             return self.size.into();
         }
         [first, second].map(|mm| format!("{mm} mm")).into_iter().collect::<toml_edit::Array>().into()

@@ -6,7 +6,7 @@ use super::core::Core;
 use super::grid::{lie, upright_or_turned};
 use super::marks::{Mark, marks};
 use super::pack::{Slot, pack};
-use crate::space::{JoinedSheet, Map, Path, Pattern};
+use crate::space::{JoinedSheet, Map, Path, Pattern, Point};
 
 /// White between two pieces that share a page, and around them.
 const GAP: f64 = 4.0;
@@ -45,7 +45,7 @@ pub struct Sheet {
     /// What holds its pages in place; none on a single page.
     pub marks: Vec<Mark>,
     /// A straight line through all its strips, from end to end of the sheet, along which they are laid; where that is worth it.
-    pub base_line: Option<[Raw; 2]>,
+    pub base_line: Option<[Point<JoinedSheet>; 2]>,
 }
 
 /// A piece on a joined sheet.

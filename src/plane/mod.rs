@@ -215,8 +215,12 @@ fn assembled(h: &SVector<f64, 8>, from: Affine, to: Affine) -> Map<Pixels, Plane
 }
 
 /// Where the corners of a rectangle of this size lie in its plane.
-fn rectangle_corners([width, height]: [f64; 2]) -> [Vec2; 4] {
-    [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)].map(|(x, y)| Vec2::new(x, y))
+pub fn corners_in_plane([width, height]: [f64; 2]) -> [Point<Plane>; 4] {
+    [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]].map(|[x, y]| Point::new(x, y))
+}
+
+fn rectangle_corners(size: [f64; 2]) -> [Vec2; 4] {
+    corners_in_plane(size).map(|corner| corner.raw().to_vec2())
 }
 
 /// Refuses a view that is too slanting.

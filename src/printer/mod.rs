@@ -97,12 +97,9 @@ fn usual(paper: Option<&str>) -> Vec<Usual> {
     }
     let borderless = "borderless printing enlarges the page by a few percent".to_owned();
     all.push(Usual { what: borderless, next: FULL, factor: 1.03, sd: 0.012, weight: 0.5 });
-    for (factor, from, to) in [(0.75, 96, 72), (4.0 / 3.0, 72, 96), (0.9375, 96, 90), (16.0 / 15.0, 90, 96)] {
-        let what = format!(
-            "another program took the page for one of {from} dots to the inch and drew it at {to}",
-            from = to,
-            to = from
-        );
+    for (is, taken) in [(72, 96), (96, 72), (90, 96), (96, 90)] {
+        let what = format!("another program drew the page, of {is} units to the inch, at {taken} to the inch");
+        let factor = f64::from(is) / f64::from(taken);
         all.push(Usual { what, next: UNITS, factor, sd: 0.001, weight: 0.1 });
     }
     all
@@ -145,7 +142,7 @@ mod tests {
             (210.0 / 215.9, "the Letter page was fitted to A4 paper"),
             ((210.0 - 2.0 * 4.2333) / 210.0, "the A4 page was shrunk to the printable part of A4 paper"),
             (1.0, "the printer itself"),
-            (0.75, "dots to the inch"),
+            (0.75, "units to the inch"),
         ] {
             let sides =
                 [Side { should_be: 180.0, read: 180.0 * factor }, Side { should_be: 240.0, read: 240.0 * factor }];

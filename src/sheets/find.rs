@@ -16,7 +16,7 @@ use super::sides::{SidePlace, Sides, seen_rectangle, sides, sides_at};
 use crate::build_file::Light;
 use crate::picture::Picture;
 use crate::picture::srgb::to_encoded;
-use crate::plane::{Seen, SeenLens, proportions, straighten};
+use crate::plane::{Seen, SeenLens, corners_in_plane, proportions, straighten};
 use crate::space::{Map, Pixels, Plane, Point};
 use crate::tables;
 
@@ -150,7 +150,7 @@ fn recognised(seeing: &Seeing, picture: [f64; 2], candidate: &Candidate) -> Opti
     // As an ideal lens would show them: bowing looks like another focal length.
     let ideal = unbowed(candidate, [1.0; 2], picture);
     let ideal = ideal.map(|plane| plane.without_lens().inverse());
-    let ideal = ideal.map_or(corners, |ideal| rectangle_corners([1.0; 2]).map(|corner| ideal.point(corner)));
+    let ideal = ideal.map_or(corners, |ideal| corners_in_plane([1.0; 2]).map(|corner| ideal.point(corner)));
     let told = Told::of(ideal, picture, NEAR)?;
     let plane =
         |size: [f64; 2]| straighten(&[seen_rectangle(corners.map(|at| Seen { at, sd: 1.0 }), [&[]; 4], size)], None);
@@ -195,11 +195,6 @@ fn both_ways(name: &str) -> Option<[[f64; 2]; 2]> {
     let size = tables::rectangle(name).map(|named| [named.width.to_mm(), named.height.to_mm()])?;
     let [long, short] = [size[0].max(size[1]), size[0].min(size[1])];
     Some([[long, short], [short, long]])
-}
-
-/// Where the corners of a rectangle of this size lie in its plane.
-fn rectangle_corners([width, height]: [f64; 2]) -> [Point<Plane>; 4] {
-    [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]].map(|[x, y]| Point::new(x, y))
 }
 
 /// The proportions that something may have.

@@ -5,7 +5,8 @@ use kurbo::{Affine, Vec2};
 use super::yardsticks::sensitivities;
 use super::{Marks, PictureMarks, RectangleMarks, RingMarks};
 use crate::plane::{
-    PlaneProblem, Seen, SeenCamera, SeenLens, SeenRectangle, larger, proportion, proportions, straighten,
+    PlaneProblem, Seen, SeenCamera, SeenLens, SeenRectangle, corners_in_plane, larger, proportion, proportions,
+    straighten,
 };
 use crate::problem::{Problem, Problems};
 use crate::space::{Lens, Map, Pixels, Plane, Point};
@@ -131,11 +132,6 @@ fn seen_rectangles(picture: &PictureMarks) -> Result<Vec<SeenRectangle>, Problem
     picture.rectangle.iter().chain(&picture.further).map(|rectangle| seen_rectangle(picture, rectangle)).collect()
 }
 
-/// Where the corners of a rectangle of this size lie in its plane.
-fn rectangle_corners([width, height]: [f64; 2]) -> [Point<Plane>; 4] {
-    [[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]].map(|[x, y]| Point::new(x, y))
-}
-
 /// Of a polygon, in square plane units.
 pub(super) fn area(corners: &[Point<Plane>]) -> f64 {
     let at = |i: usize| corners[i % corners.len()].raw().to_vec2();
@@ -172,7 +168,7 @@ pub(super) fn unlikely(picture: &PictureMarks) -> Option<Problem> {
     let [width, height] = rectangle.size?.map(|side| side.value);
     let [across, down] = picture.size;
     let ideal = View::of(picture).ok()?.plane.without_lens().inverse();
-    let corners = rectangle_corners([width, height]).map(|corner| ideal.point(corner));
+    let corners = corners_in_plane([width, height]).map(|corner| ideal.point(corner));
     let shortest = (0..4).map(|i| corners[i].distance(corners[(i + 1) % 4])).fold(f64::INFINITY, f64::min);
     let seen = rectangle.sides.iter().all(|side| !side.is_empty());
     let click = if seen { 0.0 } else { NEVER * rectangle.corners[0].x.sd * std::f64::consts::SQRT_2 / shortest };

@@ -121,11 +121,6 @@ impl Joining {
         Some(self)
     }
 
-    /// Whether strips run from left to right.
-    pub fn across(&self) -> bool {
-        self.across
-    }
-
     fn shows(&self, page: usize, mark: usize) -> bool {
         self.fields[page].inflate(1e-6, 1e-6).contains(self.marks[mark].at.raw())
     }

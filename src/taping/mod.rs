@@ -44,7 +44,7 @@ pub struct Taping {
 pub fn in_order(mut layout: Layout) -> (Layout, Vec<Option<Taping>>) {
     let tapings: Vec<Option<Taping>> = (0..layout.sheets.len()).map(|sheet| taping(&layout, sheet)).collect();
     for (sheet, taping) in layout.sheets.iter_mut().zip(&tapings) {
-        sheet.base_line = taping.as_ref().and_then(|taping| taping.joining.base_line);
+        sheet.base_line = taping.as_ref().and_then(|taping| taping.joining.base_line).map(|line| line.map(Into::into));
     }
     let all: Vec<_> = tapings.iter().map(|taping| taping.as_ref().map(|taping| &taping.joining)).collect();
     joining::rename(&mut layout, &all);
@@ -121,7 +121,7 @@ mod tests {
         let [long, longest] = runs(true).1.worst_corner();
         assert!((1.5..2.2).contains(&long) && (2.4..3.6).contains(&longest), "{long} {longest}");
         let (_, tapings) = in_order(laid_out(6.0 * 267.0 - 20.0, 3.0 * 180.0 - 20.0));
-        assert!(!tapings[0].as_ref().expect("joined").joining.across());
+        assert!(!tapings[0].as_ref().expect("joined").joining.across);
     }
 
     #[test]
@@ -174,7 +174,7 @@ mod tests {
         let [_, with] = Runs::of(&lined, 2000, 4).worst_corner();
         assert!(without > 4.0 && with < 2.2, "{without} {with}");
         let (ordered, _) = in_order(layout);
-        let [from, to] = ordered.sheets[0].base_line.expect("it is worth it");
+        let [from, to] = ordered.sheets[0].base_line.expect("it is worth it").map(crate::space::Point::raw);
         assert!(from.distance(to) > 3000.0 && (from.x == to.x || from.y == to.y), "{from:?} {to:?}");
         let on = |mark: &&crate::paper::Mark| (mark.at.raw() - from).cross((to - from).normalize()).abs() < 0.01;
         assert!(ordered.sheets[0].marks.iter().filter(on).count() >= ordered.tiles.len() - 1, "a mark at each join");

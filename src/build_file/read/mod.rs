@@ -4,7 +4,7 @@ mod picture;
 mod piece;
 mod size;
 
-pub(crate) use picture::WEARER_HEADS;
+pub(crate) use picture::{WEARER_HEADS, looks_wide};
 
 use std::collections::BTreeMap;
 
@@ -289,9 +289,13 @@ impl Reader {
         let told = table.place_of("heel").is_some() || !table.wrote("heel");
         if let Some(place) = table.place_of("platform").filter(|_| told && platform > heel) {
             let text = format!(
-                "a platform of {} mm needs a heel at least as high, and heel is {} mm; give both as they stand on the floor",
+                "a platform of {} mm needs a heel at least as high, and {}; give both as they stand on the floor",
                 platform.to_mm(),
-                heel.to_mm()
+                if table.wrote("heel") {
+                    format!("heel is {} mm", heel.to_mm())
+                } else {
+                    "no heel is given".to_owned()
+                }
             );
             self.error("out_of_range", place, text);
         }

@@ -180,17 +180,13 @@ impl Reader {
 
     /// Whether the first side of a named sheet is its long one, as it looks.
     fn lies_wide(&mut self, corners: &Placed<[Point<Pixels>; 4]>, size: Place) -> bool {
-        /// Sheets and cards have sides as 1 : 1.29 to 1 : 1.67, so that less than this may come from a slanted view.
-        const CLEAR: f64 = 1.15;
-        let [a, b, c, d] = corners.value;
-        let looks = (a.distance(b) + c.distance(d)) / (b.distance(c) + d.distance(a));
-        if looks < CLEAR && looks > 1.0 / CLEAR {
+        let (wide, clear) = looks_wide(corners.value);
+        if !clear {
             let text = "in the picture its sides look nearly alike, so which is the long one is a guess; write the \
-                        size as two \
-                        lengths, first the side from the first corner to the second";
+                        size as two lengths, first the side from the first corner to the second";
             self.warn("which_side", size, text);
         }
-        looks > 1.0
+        wide
     }
 
     /// Four corners of a convex shape, clockwise; y points down.
@@ -338,6 +334,14 @@ impl Reader {
 }
 
 /// What is known of a lens.
+/// Whether the first side of a sheet or card with these corners looks the longer one, and whether that is clear.
+pub(crate) fn looks_wide([a, b, c, d]: [Point<Pixels>; 4]) -> (bool, bool) {
+    /// Sheets and cards have sides as 1 : 1.29 to 1 : 1.67, so that less than this may come from a slanted view.
+    const CLEAR: f64 = 1.15;
+    let looks = (a.distance(b) + c.distance(d)) / (b.distance(c) + d.distance(a));
+    (looks > 1.0, !(1.0 / CLEAR..CLEAR).contains(&looks))
+}
+
 fn lens(table: &Checked) -> Option<LensSpec> {
     let edges = table.strokes("straight_edges")?.value;
     let straight_edges = edges.iter().map(|edge| edge.iter().map(|place| place.value).collect()).collect();
