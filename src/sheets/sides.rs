@@ -44,11 +44,17 @@ const BESIDE: usize = 3;
 /// Half the window that is measured at first, and its limits, in pixels.
 const WINDOW: f64 = 4.0;
 const WINDOWS: std::ops::RangeInclusive<f64> = 2.5..=10.0;
+/// Standard deviations from a tenth to nine tenths of a Gaussian's sum.
+const TENTHS: f64 = 2.56;
+/// Least blur of an edge, as a standard deviation in pixels: that of reading between pixels.
+const LEAST_BLUR: f64 = 0.5;
 /// Steps across a side, in pixels.
 const STEP: f64 = 0.5;
+/// From the middle of the nearer half of what is beside an edge to that of the farther, in pixels.
+const GAP: f64 = BESIDE as f64 * STEP;
 /// Places on either side of one that share its colours.
 const SHARE: usize = 8;
-/// The same for how they change towards the edge, which is known less well.
+/// The same for how they change towards the edge on the whole, which is known less well.
 const SHARE_SLOPES: usize = 32;
 /// Least difference between inside and outside, in light.
 const LEAST_CONTRAST: f64 = 0.02;
@@ -59,7 +65,7 @@ const MOST_OF: f64 = 0.5;
 /// Places that stray more than this from it, as a standard deviation in pixels, are on no edge.
 const MOST_STRAY: f64 = 0.6;
 /// What even a flawless edge is not known better than, in pixels: paper is not cut by light.
-const LEAST_SD: f64 = 0.012;
+const LEAST_SD: f64 = 0.009;
 /// Neighbours have some noise in common, as if there were so many times fewer of them.
 const COMMON: f64 = 2.0;
 
@@ -97,14 +103,40 @@ pub(super) fn sides_at(
 ) -> Sides {
     // Sheets lie before a camera; who draws one says so.
     let seeing = Seeing::new(picture, light.unwrap_or(Light::Camera));
-    let found: Vec<Vec<SidePlace>> = (0..4)
+    let found: Vec<Vec<Part>> = (0..4)
         .into_par_iter()
         .map(|i| {
             let chord = Chord::new(corners[i].raw(), corners[(i + 1) % 4].raw());
             chord.and_then(|chord| side(&seeing, &chord, off, count)).unwrap_or_default()
         })
         .collect();
-    found.try_into().expect("four sides")
+    let times = common(&found);
+    let places = |parts: Vec<Part>| -> Vec<SidePlace> {
+        parts.into_iter().map(|part| SidePlace { sd: (times * part.place.sd).hypot(LEAST_SD), ..part.place }).collect()
+    };
+    let places: Vec<Vec<SidePlace>> = found.into_iter().map(places).collect();
+    places.try_into().expect("four sides")
+}
+
+/// A part of a side in one place, as sure as if its own places knew nothing of each other.
+struct Part {
+    place: SidePlace,
+    /// Its distance from the curve of the whole side, in pixels.
+    off: f64,
+}
+
+/// How many times less sure parts are than their places by themselves: neighbours share the colours beside the edge, and a
+/// ground's grain, so that whole parts stray from the curve of their side (batch means; G. S. Fishman, Management Science 24,
+/// 1978).
+fn common(sides: &[Vec<Part>]) -> f64 {
+    /// Numbers that tell the curve of a side.
+    const CURVE: usize = 4;
+    let (mut squares, mut free) = (0.0, 0.0);
+    for parts in sides.iter().filter(|parts| parts.len() > CURVE) {
+        squares += parts.iter().map(|part| (part.off / part.place.sd).powi(2)).sum::<f64>();
+        free += (parts.len() - CURVE) as f64;
+    }
+    if free > 0.0 { (squares / free).max(1.0).sqrt() } else { 1.0 }
 }
 
 /// The line between two corners.
@@ -146,7 +178,7 @@ fn stations(chord: &Chord, count: usize) -> Vec<f64> {
     (0..count).map(|i| LEFT_OUT + step * i as f64).collect()
 }
 
-fn side(seeing: &Seeing, chord: &Chord, off: f64, count: usize) -> Option<Vec<SidePlace>> {
+fn side(seeing: &Seeing, chord: &Chord, off: f64, count: usize) -> Option<Vec<Part>> {
     let parabola = find(seeing, chord, off)?;
     let at = stations(chord, count);
     // The curve as a cubic of the way from the middle, −1 to 1.
@@ -154,12 +186,16 @@ fn side(seeing: &Seeing, chord: &Chord, off: f64, count: usize) -> Option<Vec<Si
     let fitted = fit(&at.iter().map(|t| (*t, parabola.at(*t))).collect::<Vec<_>>(), &vec![1.0; at.len()])?;
     curve.copy_from(&fitted);
     let mut window = WINDOW;
+    let mut weight = Weight::Even;
     let mut kept = Vec::new();
     for round in 0..3 {
         let profiles: Vec<Profile> =
             at.iter().map(|t| Profile::take(seeing, chord, *t, value(&curve, *t), window)).collect();
-        let measured: Vec<(f64, f64)> =
-            (0..profiles.len()).filter_map(|i| Some((at[i], value(&curve, at[i]) + measure(&profiles, i)?))).collect();
+        let measured: Vec<(f64, f64)> = at
+            .iter()
+            .zip(measure(&profiles, weight))
+            .filter_map(|(t, inwards)| Some((*t, value(&curve, *t) + inwards?)))
+            .collect();
         if measured.len() < PARTS || (measured.len() as f64) < MOST_OF * at.len() as f64 {
             return None;
         }
@@ -170,7 +206,9 @@ fn side(seeing: &Seeing, chord: &Chord, off: f64, count: usize) -> Option<Vec<Si
         curve = found;
         kept = measured.into_iter().zip(weights).filter(|(_, weight)| *weight > 0.25).map(|(place, _)| place).collect();
         if round == 0 {
-            window = (0.5 * transition(&profiles) + 1.5).clamp(*WINDOWS.start(), *WINDOWS.end());
+            let wide = transition(&profiles);
+            window = (0.5 * wide + 1.5).clamp(*WINDOWS.start(), *WINDOWS.end());
+            weight = Weight::Bell((wide / TENTHS).clamp(LEAST_BLUR, 0.4 * window));
         }
     }
     let ends = [0.0, 1.0].map(|t| value(&curve, t).abs());
@@ -248,6 +286,20 @@ struct Profile {
     window: f64,
 }
 
+/// The two halves of what is beside an edge, on one side of it.
+type Band = fn(&Profile) -> &[Colour; 2];
+
+/// How much what is seen across an edge counts, by its distance from where the edge is thought to be. Any even weight finds
+/// the place of an edge under any symmetric blur.
+#[derive(Clone, Copy)]
+enum Weight {
+    /// All of the window alike: also for an edge that is some pixels off.
+    Even,
+    /// As the edge itself is blurred, with this standard deviation in pixels, which lets the least noise through (J. Canny,
+    /// IEEE Transactions on Pattern Analysis and Machine Intelligence 8, 1986) and the least of what is beside the edge.
+    Bell(f64),
+}
+
 /// What lies on one side of an edge: it may change a little towards the edge, as a ground with a grain does.
 struct Beside {
     /// At the edge, were it to go on so.
@@ -257,26 +309,11 @@ struct Beside {
 }
 
 impl Beside {
-    /// Of `near` profiles, its slope from the wider run of them that is `all`.
-    fn of(near: &[Profile], all: &[Profile], of: fn(&Profile) -> &[Colour; 2], contrast: Colour) -> Self {
-        /// Most of the contrast that it changes by up to the edge; more is another edge.
-        const MOST: f64 = 0.2;
-        /// Standard deviations beyond which a change is one.
-        const SURE: f64 = 4.0;
-        let window = near[0].window;
-        let gap = BESIDE as f64 * STEP;
-        let middle = window + gap + 0.5 * STEP;
+    /// Of `near` profiles, whose level changes by `grade` of the contrast with each pixel away from the edge.
+    fn of(near: &[Profile], of: Band, contrast: Colour, grade: f64) -> Self {
+        let middle = near[0].window + GAP + 0.5 * STEP;
         let level = mean(near.iter().flat_map(|p| *of(p)));
-        // Along the contrast alone, and only as far as it is more than noise.
-        let square = dot(contrast, contrast);
-        let changes: Vec<f64> = all.iter().map(|p| dot(minus(of(p)[1], of(p)[0]), contrast) / square).collect();
-        let count = changes.len() as f64;
-        let change = changes.iter().sum::<f64>() / count;
-        let noise =
-            COMMON * changes.iter().map(|c| (c - change).powi(2)).sum::<f64>() / (count * (count - 1.0).max(1.0));
-        let sure = (1.0 - SURE * SURE * noise / (change * change).max(1e-12)).max(0.0);
-        let slope = (sure * change / gap).clamp(-MOST / middle, MOST / middle);
-        let slope = contrast.map(|v| v * slope);
+        let slope = contrast.map(|v| v * grade);
         Self { at_edge: std::array::from_fn(|c| level[c] - slope[c] * middle), slope }
     }
 
@@ -302,18 +339,69 @@ impl Profile {
     }
 }
 
-/// How far inwards of where profile `i` was taken the edge lies.
-fn measure(profiles: &[Profile], i: usize) -> Option<f64> {
-    let around = |share: usize| &profiles[i.saturating_sub(share)..(i + share + 1).min(profiles.len())];
-    let (near, all) = (around(SHARE), around(SHARE_SLOPES));
-    let level = |of: fn(&Profile) -> &[Colour; 2]| mean(near.iter().flat_map(|p| *of(p)));
-    let contrast = minus(level(|p| &p.inside), level(|p| &p.outside));
-    if dot(contrast, contrast).sqrt() < LEAST_CONTRAST {
-        return None;
-    }
-    let outside = Beside::of(near, all, |p| &p.outside, contrast);
-    let inside = Beside::of(near, all, |p| &p.inside, contrast);
-    let profile = &profiles[i];
+/// How far inwards of where each profile was taken the edge lies.
+fn measure(profiles: &[Profile], weight: Weight) -> Vec<Option<f64>> {
+    let contrasts: Vec<Option<Colour>> = (0..profiles.len())
+        .map(|i| {
+            let near = around(profiles, i, SHARE);
+            let level = |of: Band| mean(near.iter().flat_map(|p| *of(p)));
+            let contrast = minus(level(|p| &p.inside), level(|p| &p.outside));
+            (dot(contrast, contrast).sqrt() >= LEAST_CONTRAST).then_some(contrast)
+        })
+        .collect();
+    let outside = grades(profiles, &contrasts, |p| &p.outside);
+    let inside = grades(profiles, &contrasts, |p| &p.inside);
+    let depth = |i: usize| {
+        let (near, contrast) = (around(profiles, i, SHARE), contrasts[i]?);
+        let outside = Beside::of(near, |p| &p.outside, contrast, outside[i]);
+        let inside = Beside::of(near, |p| &p.inside, contrast, inside[i]);
+        depth(&profiles[i], &outside, &inside, weight)
+    };
+    (0..profiles.len()).map(depth).collect()
+}
+
+/// The profiles from so many before number `i` to so many after it.
+fn around(profiles: &[Profile], i: usize, share: usize) -> &[Profile] {
+    &profiles[i.saturating_sub(share)..(i + share + 1).min(profiles.len())]
+}
+
+/// By which part of the contrast the level on one side of the edge changes with each pixel away from it, at each profile: what
+/// the wider neighbourhood does as far as that is more than noise, and the nearer one's difference from it in the part that
+/// is not noise over the whole side (C. Stein's shrinking of many means, Proc. 3rd Berkeley Symposium, 1956).
+fn grades(profiles: &[Profile], contrasts: &[Option<Colour>], of: Band) -> Vec<f64> {
+    /// Most of the contrast that it changes by up to the edge; more is another edge.
+    const MOST: f64 = 0.2;
+    /// Standard deviations beyond which a change is one.
+    const SURE: f64 = 4.0;
+    let change = |all: &[Profile], contrast: Colour| {
+        let square = dot(contrast, contrast);
+        let changes = all.iter().map(|p| dot(minus(of(p)[1], of(p)[0]), contrast) / square);
+        let count = all.len() as f64;
+        let (sum, squares) = changes.fold((0.0, 0.0), |(sum, squares), c| (sum + c, squares + c * c));
+        let mean = sum / count;
+        (mean, COMMON * (squares / count - mean * mean) / (count - 1.0).max(1.0))
+    };
+    let both: Vec<[(f64, f64); 2]> = (0..profiles.len())
+        .map(|i| {
+            let contrast = contrasts[i];
+            [SHARE, SHARE_SLOPES]
+                .map(|share| contrast.map_or((0.0, 0.0), |contrast| change(around(profiles, i, share), contrast)))
+        })
+        .collect();
+    let apart: f64 = both.iter().map(|[near, wide]| (near.0 - wide.0).powi(2)).sum();
+    let chance: f64 = both.iter().map(|[near, wide]| (near.1 - wide.1).max(0.0)).sum();
+    let own = (1.0 - chance / apart.max(1e-12)).max(0.0);
+    let most = MOST / (profiles[0].window + GAP + 0.5 * STEP);
+    both.into_iter()
+        .map(|[near, wide]| {
+            let sure = (1.0 - SURE * SURE * wide.1 / (wide.0 * wide.0).max(1e-12)).max(0.0);
+            ((sure * wide.0 + own * (near.0 - wide.0)) / GAP).clamp(-most, most)
+        })
+        .collect()
+}
+
+/// How far inwards of where a profile was taken the edge lies between what is beside it.
+fn depth(profile: &Profile, outside: &Beside, inside: &Beside, weight: Weight) -> Option<f64> {
     let covered = profile.colours.iter().enumerate().map(|(k, colour)| {
         let away = (k as f64 * STEP - profile.window).abs();
         let (outside, inside) = (outside.at(away), inside.at(away));
@@ -321,9 +409,21 @@ fn measure(profiles: &[Profile], i: usize) -> Option<f64> {
         dot(minus(*colour, outside), span) / dot(span, span).max(1e-12)
     });
     let last = profile.colours.len() - 1;
-    // By the trapezoid rule.
-    let sum: f64 = covered.enumerate().map(|(k, c)| if k == 0 || k == last { 0.5 * c } else { c }).sum();
-    let inwards = profile.window - sum * STEP;
+    let inwards = match weight {
+        // By the trapezoid rule.
+        Weight::Even => {
+            let sum: f64 = covered.enumerate().map(|(k, c)| if k == 0 || k == last { 0.5 * c } else { c }).sum();
+            profile.window - sum * STEP
+        }
+        Weight::Bell(sd) => {
+            let (sum, all) = covered.enumerate().fold((0.0, 0.0), |(sum, all), (k, c)| {
+                let bell = (-0.5 * ((k as f64 * STEP - profile.window) / sd).powi(2)).exp();
+                (sum + bell * (c - 0.5), all + bell)
+            });
+            // A bell sees a step that is blurred as widely through one of twice its variance.
+            -sum / all * (std::f64::consts::TAU * 2.0).sqrt() * sd
+        }
+    };
     (inwards.abs() < 0.6 * profile.window).then_some(inwards)
 }
 
@@ -380,8 +480,8 @@ fn robust(places: &[(f64, f64)]) -> Option<(Vector4<f64>, Vec<f64>, f64)> {
 }
 
 /// The kept places, a part of the side together in one place each.
-fn condensed(chord: &Chord, curve: &Vector4<f64>, kept: &[(f64, f64)]) -> Vec<SidePlace> {
-    let part = |k: usize| -> Option<SidePlace> {
+fn condensed(chord: &Chord, curve: &Vector4<f64>, kept: &[(f64, f64)]) -> Vec<Part> {
+    let part = |k: usize| -> Option<Part> {
         let width = (1.0 - 2.0 * LEFT_OUT) / PARTS as f64;
         let from = LEFT_OUT + width * k as f64;
         let own: Vec<&(f64, f64)> = kept.iter().filter(|(t, _)| (from..=from + width).contains(t)).collect();
@@ -391,13 +491,11 @@ fn condensed(chord: &Chord, curve: &Vector4<f64>, kept: &[(f64, f64)]) -> Vec<Si
         let count = own.len() as f64;
         let t = own.iter().map(|(t, _)| t).sum::<f64>() / count;
         let left: Vec<f64> = own.iter().map(|(t, off)| off - value(curve, *t)).collect();
-        let mean = left.iter().sum::<f64>() / count;
-        let variance = left.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (count - 1.0);
-        Some(SidePlace {
-            at: chord.at(t, value(curve, t) + mean).into(),
-            across: chord.across,
-            sd: (variance * COMMON / count).sqrt().hypot(LEAST_SD),
-        })
+        let off = left.iter().sum::<f64>() / count;
+        let variance = left.iter().map(|v| (v - off).powi(2)).sum::<f64>() / (count - 1.0);
+        let at = chord.at(t, value(curve, t) + off).into();
+        let place = SidePlace { at, across: chord.across, sd: (variance * COMMON / count).sqrt().max(1e-6) };
+        Some(Part { place, off })
     };
     (0..PARTS).filter_map(part).collect()
 }
