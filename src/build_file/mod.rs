@@ -25,4 +25,4 @@ pub use read::{Reading, read};
 pub(crate) use read::{WEARER_HEADS, looks_wide};
 pub use schema::schema;
 pub use template::{NewFile, new_file};
-pub use write::{set_outlines, set_rectangles};
+pub use write::{NewRectangle, set_outlines, set_rectangles};

@@ -679,6 +679,21 @@ fn rectangles_and_rings_go_together_only_where_they_tell_something() {
 }
 
 #[test]
+fn what_is_marked_twice_in_one_place_is_no_check() {
+    let corners = |from: usize| {
+        let start = from + COMPLETE[from..].find("corners").expect("there") + "corners".len();
+        let start = start + COMPLETE[start..].find('[').expect("there");
+        &COMPLETE[start..start + COMPLETE[start..].find("]]").expect("there") + 2]
+    };
+    let known = corners(COMPLETE.find("[picture.front.known_rectangle]").expect("there"));
+    let further = corners(COMPLETE.find("[[picture.front.further_rectangle]]").expect("there"));
+    let twice = COMPLETE.replace(further, known);
+    let at = twice.rfind(known).expect("there");
+    one_error(&twice, "rectangle_twice", at, "mark another sheet, or leave this one out");
+    breaks(&[("[900.0, 31.0]", "[10.1, 20.1]")], "[10.1, 20.1]", "ends_too_near", "a part of a straight edge");
+}
+
+#[test]
 fn text_that_is_no_toml_is_told_with_its_place() {
     for (from, to, line, column) in [
         ("\"168 cm\"", "\"168 cm", 9, 22),

@@ -8,6 +8,7 @@ use super::place::Lines;
 use super::read::not_toml;
 use crate::problem::Problem;
 use crate::space::{Pixels, Point};
+use crate::units::Length;
 
 /// `text` with `outline = "..."` in each piece named by its index in the file, put in or put in place of the former.
 ///
@@ -32,34 +33,40 @@ pub fn set_outlines(text: &str, outlines: &[(usize, String)]) -> Result<String, 
     Ok(changed)
 }
 
+/// A rectangle of known size, to be written on a picture.
+#[derive(Clone, Debug)]
+pub struct NewRectangle {
+    /// Clockwise from its top left.
+    pub corners: [Point<Pixels>; 4],
+    /// Its name, or its two sides.
+    pub size: toml_edit::Value,
+    /// How far its sides may be off; a name says so by itself.
+    pub give_or_take: Length,
+}
+
 /// `text` with rectangles in the picture of this name, the first its known one, the others further ones: corners and size in
 /// place of the former ones, or tables of their own behind the picture's other values. Every other byte stays, and so do
-/// further rectangles beyond these.
+/// further rectangles beyond these. What a former rectangle said of its size and sides does not hold for the new one: where
+/// it says it, it says what does.
 ///
 /// # Errors
 /// When the text is no TOML, or the picture has no table of its own to put them behind.
-pub fn set_rectangles(
-    text: &str,
-    picture: &str,
-    rectangles: &[([Point<Pixels>; 4], toml_edit::Value)],
-) -> Result<String, Problem> {
+pub fn set_rectangles(text: &str, picture: &str, rectangles: &[NewRectangle]) -> Result<String, Problem> {
     let mut all = rectangles.iter().enumerate();
-    all.try_fold(text.to_owned(), |text, (i, (corners, size))| set_rectangle(&text, picture, i, *corners, size))
+    all.try_fold(text.to_owned(), |text, (i, rectangle)| set_rectangle(&text, picture, i, rectangle))
 }
 
 /// The same of rectangle number `index`, the known one before further ones.
-fn set_rectangle(
-    text: &str,
-    picture: &str,
-    index: usize,
-    corners: [Point<Pixels>; 4],
-    size: &toml_edit::Value,
-) -> Result<String, Problem> {
+fn set_rectangle(text: &str, picture: &str, index: usize, rectangle: &NewRectangle) -> Result<String, Problem> {
     let document = Document::parse(text).map_err(|error| not_toml(&error, &Lines::new(text)))?;
-    let places: Vec<String> = corners.iter().map(|p| format!("[{:.2}, {:.2}]", p.x, p.y)).collect();
-    let (corners, size) = (format!("[{}]", places.join(", ")), size.to_string().trim().to_owned());
+    let places: Vec<String> = rectangle.corners.iter().map(|p| format!("[{:.2}, {:.2}]", p.x, p.y)).collect();
+    let (corners, size) = (format!("[{}]", places.join(", ")), rectangle.size.to_string().trim().to_owned());
+    let give_or_take = format!("\"{} mm\"", rectangle.give_or_take.to_mm());
+    // Two lengths say nothing of how sure they are.
+    let unsaid = (!rectangle.size.is_str()).then(|| format!("give_or_take = {give_or_take}"));
     let by_hand = || {
-        let known = format!("{{ corners = {corners}, size = {size} }}");
+        let more = unsaid.iter().map(|unsaid| format!(", {unsaid}")).collect::<String>();
+        let known = format!("{{ corners = {corners}, size = {size}{more} }}");
         let line =
             if index == 0 { format!("known_rectangle = {known}") } else { format!("further_rectangle = [{known}]") };
         let text = format!(
@@ -74,7 +81,9 @@ fn set_rectangle(
         .filter(|table| !table.is_dotted() && table.span().is_some())
         .ok_or_else(by_hand)?;
     let mut changed = text.to_owned();
-    let known = table.get("known_rectangle").and_then(Item::as_table_like);
+    let newline = if text.contains("\r\n") { "\r\n" } else { "\n" };
+    let known_item = table.get("known_rectangle");
+    let known = known_item.and_then(Item::as_table_like);
     let further = table.get("further_rectangle");
     let further_tables = further.and_then(Item::as_array_of_tables);
     if further.is_some() && further_tables.is_none() && index > 0 {
@@ -87,20 +96,27 @@ fn set_rectangle(
     if let Some(former) = former {
         let span = |key: &str| former.get(key).and_then(Item::as_value).and_then(toml_edit::Value::span);
         let (Some(at), Some(sized)) = (span("corners"), span("size")) else { return Err(by_hand()) };
-        let mut edits = [(at, corners), (sized, size)];
+        let between = if index == 0 && known_item.is_some_and(Item::is_inline_table) { ", " } else { newline };
+        let (given, unsaid) = (span("give_or_take"), unsaid.as_ref());
+        let size = match unsaid.filter(|_| given.is_none()) {
+            Some(unsaid) => format!("{size}{between}{unsaid}"),
+            None => size,
+        };
+        let mut edits = vec![(at, corners), (sized, size)];
+        edits.extend(given.map(|span| (span, give_or_take)));
+        edits.extend(span("sides_in_picture").map(|span| (span, "true".to_owned())));
         edits.sort_by_key(|(span, _)| std::cmp::Reverse(span.start));
         for (span, new) in edits {
             changed.replace_range(span, &new);
         }
         return Ok(changed);
     }
-    let newline = if text.contains("\r\n") { "\r\n" } else { "\n" };
     let former = further_tables.and_then(|tables| tables.iter().last());
     let former = former.or_else(|| table.get("known_rectangle").and_then(Item::as_table).filter(|_| index > 0));
     let at = behind_line(text, anchor(former.unwrap_or(table)));
     let before = if text[..at].ends_with('\n') { "" } else { newline };
     let name = pictures.key(picture).map_or_else(|| picture.to_owned(), |key| key.display_repr().trim().to_owned());
-    let block = [
+    let mut block = vec![
         String::new(),
         match index {
             0 => format!("[picture.{name}.known_rectangle]"),
@@ -108,8 +124,9 @@ fn set_rectangle(
         },
         format!("corners = {corners}"),
         format!("size    = {size}"),
-        String::new(),
     ];
+    block.extend(unsaid);
+    block.push(String::new());
     changed.insert_str(at, &format!("{before}{}", block.join(newline)));
     Ok(changed)
 }
@@ -194,7 +211,8 @@ mod tests {
     #[test]
     fn a_rectangle_goes_behind_its_picture_or_in_place_of_the_former() {
         let corners = [[1.0, 2.0], [30.5, 2.125], [31.0, 20.0], [1.0, 19.0]].map(Point::from);
-        let set = |text: &str, picture: &str| set_rectangles(text, picture, &[(corners, "A4".into())]);
+        let new = |size: &str, mm: f64| NewRectangle { corners, size: size.into(), give_or_take: Length::mm(mm) };
+        let set = |text: &str, picture: &str| set_rectangles(text, picture, &[new("A4", 2.0)]);
         let lines = "corners = [[1.00, 2.00], [30.50, 2.12], [31.00, 20.00], [1.00, 19.00]]\nsize    = \"A4\"\n";
         let text = "[picture.front]\nfile = \"a.jpg\" # near\n\n[[picture.front.known_length]]\nname = \"x\"\n";
         let block = format!("\n[picture.front.known_rectangle]\n{lines}");
@@ -213,12 +231,26 @@ mod tests {
         }
         assert_eq!(set("[picture\n", "front").map_err(|e| e.code), Err("toml_syntax"));
 
-        let two = |text: &str| set_rectangles(text, "front", &[(corners, "A4".into()), (corners, "ID-1".into())]);
+        let two = |text: &str| set_rectangles(text, "front", &[new("A4", 2.0), new("ID-1", 0.125)]);
         let card = format!("\n[[picture.front.further_rectangle]]\n{}", lines.replace("A4", "ID-1"));
         let both = expected.replace(&block, &format!("{block}{card}"));
         assert_eq!(two(text).as_deref(), Ok(both.as_str()));
         let moved = both.replace("30.50", "99.0").replace("\"ID-1\"", "\"Letter\" # of the post");
         assert_eq!(two(&moved), Ok(both.replace("\"ID-1\"", "\"ID-1\" # of the post")));
+        let of_the_former = former.replace("size ", "give_or_take = '9 mm'\nsides_in_picture = false\nsize ");
+        let now = again.replace("size ", "give_or_take = \"2 mm\"\nsides_in_picture = true\nsize ");
+        assert_eq!(set(&of_the_former, "front"), Ok(now));
+
+        let sides: toml_edit::Value = ["297 mm", "210 mm"].into_iter().collect::<toml_edit::Array>().into();
+        let aslant = NewRectangle { size: sides, ..new("", 2.0) };
+        let said = "size    = [\"297 mm\", \"210 mm\"]\ngive_or_take = \"2 mm\"\n";
+        let as_sides = expected.replace("size    = \"A4\"\n", said);
+        assert_eq!(set_rectangles(text, "front", std::slice::from_ref(&aslant)), Ok(as_sides.clone()));
+        assert_eq!(set_rectangles(&expected, "front", std::slice::from_ref(&aslant)), Ok(as_sides));
+        let inline = "[picture.front]\nfile = 'a.jpg'\nknown_rectangle = { corners = [], size = 'A4' }\n";
+        let inline = set_rectangles(inline, "front", &[aslant]).expect("an inline table");
+        assert!(inline.ends_with("size = [\"297 mm\", \"210 mm\"], give_or_take = \"2 mm\" }\n"), "{inline}");
+
         let lone = "[picture.front]\nfile = 'a.jpg'\nfurther_rectangle = [{ size = \"A4\" }]\n";
         assert_eq!(two(lone).map_err(|e| e.code), Err("picture_not_a_table"));
     }

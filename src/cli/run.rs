@@ -8,7 +8,9 @@ use super::args::{Args, Command, PrinterCommand};
 use super::say;
 use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines, set_rectangles};
 use crate::contour::Tracer;
-use crate::make::{Files, Plan, ProblemReport, failed, find_sheets, one_page, plan, survey, trace_pieces, write_out};
+use crate::make::{
+    Files, FoundReport, Plan, ProblemReport, failed, find_sheets, one_page, plan, survey, trace_pieces, write_out,
+};
 use crate::output::{path_data, replace, save};
 use crate::paper::Layout;
 use crate::picture::decode;
@@ -325,7 +327,7 @@ fn find(path: &Path, again: bool, json: bool, quiet: bool) -> Outcome {
     let mut text = opened.text.clone();
     for report in reports.iter().filter(|report| !report.marked || again && !report.placed) {
         let found = report.found.iter().filter(|sheet| sheet.in_plane);
-        let found: Vec<_> = found.map(|sheet| (sheet.corners.map(Into::into), sheet.size_value())).collect();
+        let found: Vec<_> = found.map(FoundReport::rectangle).collect();
         text = set_rectangles(&text, &report.picture, &found).map_err(|problem| opened.refuse(&[problem]))?;
     }
     if text != opened.text {

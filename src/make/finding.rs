@@ -4,9 +4,10 @@ use serde::Serialize;
 
 use super::Files;
 use super::outlines::open_picture;
-use crate::build_file::{PictureSpec, looks_wide};
+use crate::build_file::{NewRectangle, PictureSpec, looks_wide};
 use crate::problem::{Problem, Problems};
 use crate::sheets::{FoundSheet, find, in_one_plane};
+use crate::tables;
 
 /// What was looked for in one picture.
 #[derive(Clone, Debug, Serialize)]
@@ -37,14 +38,22 @@ pub struct FoundReport {
 }
 
 impl FoundReport {
-    /// What the build file says of its size: its name, or its sides where seen aslant it would be read the wrong way around.
-    pub fn size_value(&self) -> toml_edit::Value {
-        let (wide, clear) = looks_wide(self.corners.map(Into::into));
+    /// As the build file says it: its size by its name, or by its sides where seen aslant that would be read the wrong way
+    /// around.
+    ///
+    /// # Panics
+    /// Never: what is found stands in the tables.
+    pub fn rectangle(&self) -> NewRectangle {
+        let corners = self.corners.map(Into::into);
+        let (wide, clear) = looks_wide(corners);
         let [first, second] = self.sides_mm;
-        if clear && wide == (first > second) {
-            return self.size.into();
-        }
-        [first, second].map(|mm| format!("{mm} mm")).into_iter().collect::<toml_edit::Array>().into()
+        let size = if clear && wide == (first > second) {
+            self.size.into()
+        } else {
+            [first, second].map(|mm| format!("{mm} mm")).into_iter().collect::<toml_edit::Array>().into()
+        };
+        let give_or_take = tables::rectangle(self.size).expect("found sheets stand in the tables").tolerance;
+        NewRectangle { corners, size, give_or_take }
     }
 
     fn new(first: &FoundSheet, sheet: &FoundSheet) -> Self {

@@ -1,7 +1,7 @@
 //! Everything that was measured, with how far each number may be off.
 
 use crate::build_file::{
-    Build, Ends, Figure, Hand, KnownLength, KnownRectangle, Landmark, Like, PictureSpec, SizeFrom, Wearer,
+    Build, Ends, Figure, Hand, KnownLength, KnownRectangle, Landmark, Like, Limb, PictureSpec, SizeFrom, Wearer,
 };
 use crate::problem::{Place, Placed};
 use crate::space::{Pixels, Point};
@@ -254,6 +254,8 @@ pub struct FigureMarks {
 /// A limb of the figure, from joint to joint.
 #[derive(Clone, Copy, Debug)]
 pub struct LimbMark {
+    /// Which it is.
+    pub limb: Limb,
     /// In pixels.
     pub ends: [Point<Pixels>; 2],
     /// Its length as a fraction of barefoot stature.
@@ -521,7 +523,7 @@ fn figure_marks(marked: &Figure) -> FigureMarks {
         limbs: marked
             .limbs
             .iter()
-            .map(|(limb, ends)| LimbMark { ends: *ends, fraction: figure::limb_fraction(limb.value) })
+            .map(|(limb, ends)| LimbMark { limb: limb.value, ends: *ends, fraction: figure::limb_fraction(limb.value) })
             .collect(),
         pose: Measured { value: 0.0, sd: 1.0 },
         heads: marked.heads,

@@ -3,10 +3,10 @@
 use kurbo::Affine;
 use proptest::prelude::*;
 
-use super::figure::{FIST, HAND_LENGTH, fraction, stature_of_pose};
+use super::figure::{FIST, HAND_LENGTH, fraction, limb_fraction, stature_of_pose};
 use super::spread::drawn;
 use super::*;
-use crate::build_file::{Landmark, Like, SizeFrom};
+use crate::build_file::{Landmark, Like, Limb, SizeFrom};
 use crate::chance::Dice;
 use crate::problem::{Level, Place, Placed, Problem};
 use crate::space::{Map, Pattern, Pixels, Point};
@@ -318,6 +318,24 @@ mod figure {
         let (mean, sd) = stature_of_pose(&limbs, 3.0);
         near(mean, 1164.0, 4.0);
         near(sd, 43.0, 4.0);
+    }
+
+    #[test]
+    fn a_limb_that_no_pose_makes_so_long_is_told() {
+        let mut marks = keeper();
+        let limb = |limb: Limb, times: f64| {
+            let fraction = limb_fraction(limb);
+            let far = 400.0 * times * fraction.value;
+            LimbMark { limb, ends: [Point::new(0.0, 0.0), Point::new(0.6 * far, 0.8 * far)], fraction }
+        };
+        let figure = marks.pictures[0].figure.as_mut().expect("there is one");
+        figure.limbs = vec![limb(Limb::Thigh, 1.0), limb(Limb::Shank, 0.8), limb(Limb::Forearm, 1.1)];
+        let told =
+            |marks: &Marks| solved(marks).remarks.iter().find(|r| r.code == "limb_too_long").map(|r| r.text.clone());
+        assert_eq!(told(&marks), None);
+        marks.pictures[0].figure.as_mut().expect("there is one").limbs[1] = limb(Limb::Shank, 2.5);
+        let text = told(&marks).expect("the shank is 2.3 times as long");
+        assert!(text.contains("the shank of the figure") && text.contains("2.3 times"), "{text}");
     }
 
     /// Drawn 5.5 heads tall (worked example of this project): as tall as the wearer the staff has 1415 mm, by the head 1038,
@@ -856,15 +874,34 @@ fn a_staff_that_leans_is_as_long_as_its_ring_tells() {
     leans.pictures[0].ring = marks.pictures[0].ring;
     let longer = finished_length(&leans, &solved(&leans)) / finished_length(&flat, &solved(&flat));
     near(longer, 1.048, 0.0005);
+    let astray = |marks: &Marks| solved(marks).remarks.iter().any(|r| r.code == "ring_astray");
+    assert!(!astray(&leans));
+    let mut across = leans.clone();
+    let ring = across.pictures[0].ring.as_mut().expect("it leans");
+    let turn = |spot: &mut Spot| (spot.x.value, spot.y.value) = (spot.y.value, -spot.x.value);
+    ring.longest.iter_mut().chain(&mut ring.shortest).for_each(turn);
+    assert!(astray(&across));
     // The figure stands upright beside it.
     let figure = |mut marks: Marks| {
         marks.from.value = SizeFrom::Figure;
         solved(&marks).pictures[0].factor
     };
     near(figure(leans.clone()) / figure(flat), 1.0, 1e-9);
-    let ring = leans.pictures[0].ring.as_mut().expect("it leans");
-    ring.shortest = ring.longest;
-    assert_eq!(refused(&leans)[0].code, "ring_too_round");
+    let told = |move_end: &dyn Fn(&mut RingMarks)| {
+        let mut wrong = leans.clone();
+        move_end(wrong.pictures[0].ring.as_mut().expect("it leans"));
+        let problem = refused(&wrong).remove(0);
+        (problem.code, problem.text)
+    };
+    let moved = |spot: &mut Spot, by: f64| (spot.x.value, spot.y.value) = (spot.x.value + by, spot.y.value + by);
+    let (code, text) = told(&|ring| moved(&mut ring.shortest[0], 20.0));
+    assert!(code == "ring_not_oval" && text.contains("66 degrees from square"), "{text}");
+    let (code, text) = told(&|ring| ring.shortest.iter_mut().for_each(|end| moved(end, 20.0)));
+    assert!(code == "ring_not_oval" && text.contains("middles 28 px apart, at most 14"), "{text}");
+    let round = |ring: &mut RingMarks| {
+        ring.shortest.iter_mut().for_each(|end| end.x.value = 2000.0 + (end.x.value - 2000.0) / 0.3)
+    };
+    assert_eq!(told(&round).0, "ring_too_round");
 }
 
 /// Between a rectangle and a length that is wrong beyond measuring lies no size, and no plane.

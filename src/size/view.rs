@@ -97,6 +97,14 @@ impl View {
 fn lean(picture: &PictureMarks, ring: &RingMarks, plane: &Map<Pixels, Plane>) -> Result<Affine, Problem> {
     /// A prop that leans more is seen too short to be measured: b / a of 0.94 makes it 3 times as long.
     const MOST: f64 = 0.94;
+    if let Some(odd) = unlike_an_oval(ring) {
+        let text = format!(
+            "picture \"{}\": the two diameters of the ring {odd}: they are not those of one oval; mark the longest, across the \
+             prop, and the shortest, along it, both through its middle",
+            picture.name.value
+        );
+        return Err(Problem::error("ring_not_oval", text).at(ring.place));
+    }
     let axis = |ends: [super::Spot; 2]| plane.point(ends[1].at()).raw() - plane.point(ends[0].at()).raw();
     let (longest, shortest) = (axis(ring.longest), axis(ring.shortest));
     let sine = shortest.hypot() / longest.hypot();
@@ -111,6 +119,22 @@ fn lean(picture: &PictureMarks, ring: &RingMarks, plane: &Map<Pixels, Plane>) ->
     let across = longest.atan2();
     let longer = (1.0 - sine * sine).sqrt().recip();
     Ok(Affine::rotate(across) * Affine::scale_non_uniform(1.0, longer) * Affine::rotate(-across))
+}
+
+/// How the marks of a ring differ from the axes of an oval, which cross at right angles in its middle.
+fn unlike_an_oval(ring: &RingMarks) -> Option<String> {
+    /// Degrees from a right angle, and parts of the longest diameter, that clicks on a small ring may come to.
+    const MOST_SLANT: f64 = 20.0;
+    const MOST_APART: f64 = 0.15;
+    let both = [ring.longest, ring.shortest].map(|ends| ends.map(|end| end.at().raw()));
+    let [long, short] = both.map(|[from, to]| to - from);
+    let slant = (long.dot(short) / (long.hypot() * short.hypot())).clamp(-1.0, 1.0).asin().abs().to_degrees();
+    let [middle, other] = both.map(|[from, to]| from.midpoint(to));
+    let (apart, most) = (middle.distance(other), MOST_APART * long.hypot());
+    if slant > MOST_SLANT {
+        return Some(format!("are {slant:.0} degrees from square to each other, at most {MOST_SLANT}"));
+    }
+    (apart > most).then(|| format!("have middles {apart:.0} px apart, at most {most:.0}"))
 }
 
 /// By how much rectangle `j` of a picture with several makes it larger than the others do together, as a logarithm.

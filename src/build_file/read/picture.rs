@@ -14,6 +14,9 @@ fn usual_give_or_take(length: Length) -> Length {
     Length::mm((length.to_mm() * 0.01).max(1.0))
 }
 
+/// Rectangles whose corners all lie nearer to each other than this, in pixels, are one.
+const SAME_CORNER: f64 = 2.0;
+
 /// An ordinary adult's height in heads (common practice, no source).
 pub(crate) const WEARER_HEADS: f64 = 7.5;
 
@@ -38,7 +41,7 @@ impl Reader {
         self.beside_known(table, further);
         let figure = table.table("figure").map(|figure| self.figure(figure));
         let hand = table.table("hand").map(|hand| self.hand(hand));
-        let lens = table.table("lens").map(lens);
+        let lens = table.table("lens").map(|table| self.lens(table));
         let ring = table.table("ring").map(|ring| self.ring(table, ring));
         let edges = table.table("lens").and_then(|lens| lens.strokes("straight_edges"));
         let along = edges.into_iter().flat_map(|edges| edges.value).flatten();
@@ -78,12 +81,36 @@ impl Reader {
         if further.is_empty() {
             return;
         }
+        self.twice(known.into_iter().chain(further));
         for rectangle in known.into_iter().chain(further) {
             if let Some(size) = rectangle.rectangle("size").filter(|size| size.value.size.is_none()) {
                 let text = "the size is \"unknown\", and beside another rectangle it has to be known, so that both can be \
                             compared; give it, or leave this one out";
                 self.error("further_of_unknown", size.place, text);
             }
+        }
+    }
+
+    /// One rectangle marked twice agrees with itself, which is no check.
+    fn twice<'a>(&mut self, rectangles: impl Iterator<Item = &'a Checked>) {
+        let mut seen: Vec<(Place, [Point<Pixels>; 4])> = Vec::new();
+        for corners in rectangles.filter_map(|rectangle| rectangle.points("corners")) {
+            let Ok(own) = <[Placed<Point<Pixels>>; 4]>::try_from(corners.value) else { continue };
+            let own = own.map(|corner| corner.value);
+            let same = |other: &[Point<Pixels>; 4]| {
+                let nearest =
+                    |corner: Point<Pixels>| other.iter().map(move |o| o.distance(corner)).fold(f64::INFINITY, f64::min);
+                own.iter().all(|corner| nearest(*corner) < SAME_CORNER)
+            };
+            if let Some((first, _)) = seen.iter().find(|(_, other)| same(other)) {
+                let text = format!(
+                    "these are the corners of the rectangle at line {} once more, which checks nothing; mark another sheet, or \
+                     leave this one out",
+                    first.line
+                );
+                self.error("rectangle_twice", corners.place, text);
+            }
+            seen.push((corners.place, own));
         }
     }
 
@@ -302,6 +329,16 @@ impl Reader {
         Some(ends)
     }
 
+    /// What is known of a lens.
+    fn lens(&mut self, table: &Checked) -> Option<LensSpec> {
+        let edges = table.strokes("straight_edges")?.value;
+        for pair in edges.iter().flat_map(|edge| edge.windows(2)) {
+            self.apart("a part of a straight edge", pair[1].place, [pair[0].value, pair[1].value]);
+        }
+        let straight_edges = edges.iter().map(|edge| edge.iter().map(|place| place.value).collect()).collect();
+        Some(LensSpec { straight_edges, place: table.place })
+    }
+
     fn hand(&mut self, table: &Checked) -> Option<Hand> {
         let (fist, length) = (self.both_ends(table, "fist"), self.both_ends(table, "length"));
         if fist.is_none() && length.is_none() {
@@ -333,19 +370,12 @@ impl Reader {
     }
 }
 
-/// What is known of a lens.
 /// Whether the first side of a sheet or card with these corners looks the longer one, and whether that is clear.
 pub(crate) fn looks_wide([a, b, c, d]: [Point<Pixels>; 4]) -> (bool, bool) {
     /// Sheets and cards have sides as 1 : 1.29 to 1 : 1.67, so that less than this may come from a slanted view.
     const CLEAR: f64 = 1.15;
     let looks = (a.distance(b) + c.distance(d)) / (b.distance(c) + d.distance(a));
     (looks > 1.0, !(1.0 / CLEAR..CLEAR).contains(&looks))
-}
-
-fn lens(table: &Checked) -> Option<LensSpec> {
-    let edges = table.strokes("straight_edges")?.value;
-    let straight_edges = edges.iter().map(|edge| edge.iter().map(|place| place.value).collect()).collect();
-    Some(LensSpec { straight_edges, place: table.place })
 }
 
 /// Every place marked on a picture, but those along lens edges.
