@@ -268,6 +268,36 @@ fn words_labels_bookmarks_and_settings_are_read_back() {
     }
 }
 
+/// What the script says that qpdf makes of a document.
+#[derive(Deserialize)]
+struct Checked {
+    problems: Vec<String>,
+    bookmarks: Vec<(String, usize)>,
+    labels: Vec<String>,
+    layers: Vec<String>,
+    scaling: String,
+}
+
+/// Two readers that share nothing see the same, and qpdf finds nothing to complain of.
+#[test]
+fn qpdf_finds_the_files_sound_and_reads_what_pdfium_reads() {
+    for made in [made::demo("english"), made::demo("german"), made::build(LENGTHS)] {
+        let Some(documents) = documents(&made) else { return };
+        let files: Vec<_> =
+            documents.iter().map(|(report, _)| made.file(report["file"].as_str().expect("a name"))).collect();
+        let answer = references::python("checked.py", &json!(files)).expect("the other library was there");
+        let checked: Vec<Checked> = serde_json::from_value(answer).expect("the script answers as it says");
+        assert_eq!(checked.len(), documents.len());
+        for ((report, read), checked) in documents.iter().zip(checked) {
+            assert_eq!(checked.problems, Vec::<String>::new(), "{}", report["file"]);
+            assert_eq!(checked.bookmarks, read.bookmarks);
+            let labels: Vec<&str> = read.pages.iter().map(|page| page.label.as_str()).collect();
+            assert_eq!(checked.labels, labels);
+            assert_eq!((checked.layers.len(), checked.scaling.as_str()), (4, "/None"), "{:?}", checked.layers);
+        }
+    }
+}
+
 /// PDFium has no call that lists layers: they are read with `lopdf`, which the program writes them with as well.
 #[test]
 fn layers_are_named_and_all_ink_lies_in_them() {
