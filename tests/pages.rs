@@ -231,3 +231,67 @@ fn blank_shifted_and_missing_pages_are_seen() {
         assert!(!carries || told.iter().any(|fault| fault.contains("is missing")), "page {}: {told:#?}", page.page);
     }
 }
+
+/// Forty pieces that fit on a page, in sizes of no order.
+fn forty() -> String {
+    let mut text = "[build]\nname = \"Lamp racks\"\n\n[paper]\nuse = [\"A4\"]\n".to_owned();
+    for k in 0..40 {
+        let (width, height) = (30 + 37 * k % 61, 25 + 53 * k % 83);
+        let piece =
+            format!("\n[[piece]]\nname = \"rung {k}\"\nfixed = true\noutline = \"M 0 0 H {width} V {height} H 0 Z\"\n");
+        text.push_str(&piece);
+    }
+    text
+}
+
+/// The documents' pages with pattern, as roles; and all pages.
+fn pages_of(made: &Made, document: usize) -> (usize, Vec<serde_json::Value>) {
+    let pages = made.manifest["documents"][document]["pages"].as_array().expect("a list").clone();
+    let pattern = pages.iter().filter(|page| page["role"] == "tile" || page["role"] == "whole").count();
+    (pattern, pages)
+}
+
+#[test]
+fn small_pieces_take_few_pages() {
+    let made = made::build(&forty());
+    let area: f64 =
+        made.manifest["pieces"].as_array().expect("a list").iter().map(|p| p["area_mm2"].as_f64().expect("mm²")).sum();
+    let (count, pages) = pages_of(&made, 0);
+    let field = &pages[pages.len() - 1]["field_mm"];
+    let page = field[2].as_f64().expect("mm") * field[3].as_f64().expect("mm");
+    let least = (area / page).ceil();
+    assert!(f64::from(u32::try_from(count).expect("few")) <= least + 1.0, "{count} pages, at least {least}");
+}
+
+#[test]
+fn a_roll_is_cut_as_long_as_it_must_be_and_the_last_page_comes_first_where_asked() {
+    let staff = "[[piece]]\nname = \"staff\"\nfixed = true\noutline = \"M 0 0 H 3000 V 70 H 0 Z\"\n\n[[piece]]\nname = \"lens\"\n\
+                 fixed = true\noutline = \"M 0 0 H 600 V 600 H 0 Z\"\n";
+    let paper = |paper: &str| format!("[build]\nname = \"Staff\"\n\n[paper]\n{paper}\n\n{staff}");
+    let made = made::build(&paper("use = [\"914 mm roll\", \"A0\"]"));
+    let (count, all) = pages_of(&made, 0);
+    assert_eq!(count, 1, "{all:?}");
+    let sheet = &all[all.len() - 1];
+    let length = sheet["size_mm"][1].as_f64().expect("mm");
+    assert!(sheet["size_mm"][0] == 914.0 && (3020.0..3060.0).contains(&length), "{sheet}");
+    // What is measured at home is printed at home.
+    assert_eq!(all[0]["size_mm"], serde_json::json!([210.0, 297.0]));
+    assert!(pages_of(&made, 1).0 <= 5, "3 m over sheets of 1.19 m, and a lens");
+
+    let made = made::build(&paper("use = [\"A4\"]\nlast_page_first = true\ncheck_distances = 5"));
+    let (count, all) = pages_of(&made, 0);
+    assert_eq!(all[all.len() - 1]["role"], "cover");
+    let numbers: Vec<usize> =
+        all.iter().map(|page| usize::try_from(page["page"].as_u64().expect("a number")).expect("few")).collect();
+    assert_eq!(numbers, (1..=all.len()).collect::<Vec<_>>());
+    let strips: Vec<u64> = all[..count].iter().map(|page| page["strip"].as_u64().expect("a strip")).collect();
+    assert!(strips.windows(2).all(|pair| pair[0] >= pair[1]), "{strips:?}");
+    let pdf = lopdf::Document::load(made.file("pattern-a4.pdf")).expect("a PDF");
+    let first = pdf.extract_text(&[1]).expect("text");
+    let last = pdf.extract_text(&[u32::try_from(all.len()).expect("few")]).expect("text");
+    let name = format!("{}.{}", all[0]["strip"], all[0]["in_strip"]);
+    assert!(first.contains(&name), "{name}: {first}");
+    assert!(last.contains("Print this page alone"), "{last}");
+    let checks = made.manifest["joined_sheets"][0]["check_distances"].as_array().expect("a list");
+    assert_eq!(checks.len(), 5);
+}

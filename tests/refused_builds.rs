@@ -125,6 +125,8 @@ heights = ["150 cm", "1.6 m"]
 use     = ["A4", "Letter", "300 x 400 mm"]
 overlap = "10 mm"
 margin  = "10 mm"
+last_page_first = true
+check_distances = 6
 
 [[foam_at_hand]]
 sold_as  = "10 mm"
@@ -525,11 +527,15 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
             ("[\"A4\", \"A4\"]", "\"A4\"]", "listed twice; keep one"),
             ("[\"20 x 30 mm\"]", "\"20", "a side is 50 to 5080 mm long"),
             ("[\"9000 x 300 mm\"]", "\"9000", "a side is 50 to 5080 mm long"),
+            ("[\"90 mm roll\"]", "\"90", "a roll is 200 to 1700 mm wide"),
+            ("[\"wide roll\"]", "\"wide", "has no number"),
             ("[\"3 x 4 elbows\"]", "\"3", "is no unit of length"),
         ]],
     ),
     ("paper.overlap", &[LENGTH, NOT_BELOW_0, NOT_0, &[("\"61 mm\"", "", "from 5 mm to 60 mm")]]),
     ("paper.margin", &[LENGTH, NOT_BELOW_0, &[("\"51 mm\"", "", "from 0 mm to 50 mm")]]),
+    ("paper.last_page_first", &[SWITCH]),
+    ("paper.check_distances", &[WHOLE, &[("0", "", "from 1 to 12"), ("13", "", "from 1 to 12")]]),
     ("foam_at_hand", &[TABLES]),
     ("foam_at_hand.sold_as", &[LENGTH, NOT_BELOW_0, NOT_0, &[("101", "", "from 0.5 mm to 100 mm")]]),
     ("foam_at_hand.sold_as#2", &[&[("\"10 mm\"", "", "foam sold as 10 mm is listed twice; keep one")]]),

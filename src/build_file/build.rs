@@ -352,17 +352,23 @@ pub struct PaperSpec {
     pub overlap: Placed<Length>,
     /// Kept free at every edge of the sheet, because most printers cannot print there.
     pub margin: Placed<Length>,
+    /// The last page comes first, for printers that lay page on page with the print up.
+    pub last_page_first: bool,
+    /// Distances to be measured on each joined sheet.
+    pub check_distances: usize,
 }
 
 /// A sheet of paper, upright.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PaperSize {
-    /// As in the table ("A4"), or "300 x 400 mm".
+    /// As in the table ("A4"), or "300 x 400 mm", or "914 mm roll".
     pub name: String,
-    /// Short side.
+    /// Short side; of a roll its width.
     pub width: Length,
-    /// Long side.
+    /// Long side; of a roll the most that is cut off it.
     pub height: Length,
+    /// It comes off a roll and is cut to length.
+    pub roll: bool,
 }
 
 /// Foam as sold and as it measures.

@@ -547,20 +547,36 @@ fn rectangle(value: &toml_edit::Value) -> Result<Rectangle, Refusal> {
 fn paper(value: &toml_edit::Value) -> Result<PaperSize, Refusal> {
     let name = value.as_str().ok_or_else(|| Refusal::kind(value.span()))?;
     if let Some(sheet) = tables::sheet(name) {
-        return Ok(PaperSize { name: sheet.name.clone(), width: sheet.width, height: sheet.height });
+        return Ok(PaperSize { name: sheet.name.clone(), width: sheet.width, height: sheet.height, roll: false });
+    }
+    if let Some(width) = name.trim_end().strip_suffix("roll") {
+        return roll(width).map_err(|why| Refusal::because("out_of_range", value.span(), why));
     }
     if let Some((first, second)) = name.split_once(['x', '×']) {
         return paper_of_size(first, second).map_err(|why| Refusal::because("out_of_range", value.span(), why));
     }
     let known = tables::sheets().iter().map(|sheet| sheet.name.as_str());
     let code = if name.trim().is_empty() { "empty" } else { "unresolved" };
-    Err(Refusal::because(code, value.span(), unresolved(name, "sheet", known, "\"300 x 400 mm\"")))
+    Err(Refusal::because(code, value.span(), unresolved(name, "sheet", known, "\"300 x 400 mm\" or \"914 mm roll\"")))
+}
+
+/// The longest side of a page, in mm, that readers of PDF are sure to take (ISO 32000-1, annex C.2: 14 400 units).
+const LONGEST_PAGE: f64 = 5080.0;
+
+/// `914 mm roll`, by its width.
+fn roll(width: &str) -> Result<PaperSize, String> {
+    const WIDTH: (f64, f64) = (200.0, 1700.0);
+    let width = Length::parse(width.trim()).map_err(|error| error.to_string())?;
+    let mm = (width.to_mm() * 100.0).round() / 100.0;
+    if !(WIDTH.0..=WIDTH.1).contains(&mm) {
+        return Err(format!("a width of {mm} mm is no roll to print on; a roll is {} to {} mm wide", WIDTH.0, WIDTH.1));
+    }
+    Ok(PaperSize { name: format!("{mm} mm roll"), width, height: Length::mm(LONGEST_PAGE), roll: true })
 }
 
 /// `300 x 400 mm`: a first number without a unit has that of the second.
 fn paper_of_size(first: &str, second: &str) -> Result<PaperSize, String> {
-    /// 5080 mm is the longest side of a page that readers of PDF are sure to take.
-    const SIDE: (f64, f64) = (50.0, 5080.0);
+    const SIDE: (f64, f64) = (50.0, LONGEST_PAGE);
     let is_number = |c: char| c.is_ascii_digit() || c == '.' || c == '/' || c.is_whitespace();
     let unit = second.trim_start_matches(is_number);
     let first = if first.chars().all(is_number) { format!("{first} {unit}") } else { first.to_owned() };
@@ -575,7 +591,7 @@ fn paper_of_size(first: &str, second: &str) -> Result<PaperSize, String> {
     let (width, height) = (a.min(b), a.max(b));
     let rounded = |mm: f64| (mm * 100.0).round() / 100.0;
     let name = format!("{} x {} mm", rounded(width), rounded(height));
-    Ok(PaperSize { name, width: Length::mm(width), height: Length::mm(height) })
+    Ok(PaperSize { name, width: Length::mm(width), height: Length::mm(height), roll: false })
 }
 
 /// What to say of a name that stands for nothing.

@@ -507,7 +507,8 @@ static PAPER: Table = Table {
             Kind::Papers,
             Default("[\"A4\", \"Letter\"]"),
             "[\"A4\", \"300 x 400 mm\"]",
-            "One set of pages for each.",
+            "One set of pages for each: a sheet by its name, a size, or a roll by its width, as in \"914 mm roll\", which is cut as \
+             long as it must be.",
         ),
         key(
             "overlap",
@@ -522,6 +523,20 @@ static PAPER: Table = Table {
             Default("\"10 mm\""),
             "\"10 mm\"",
             "Kept free at every edge of the sheet, because most printers cannot print there.",
+        ),
+        key(
+            "last_page_first",
+            Kind::Switch,
+            Default("false"),
+            "true",
+            "The last page stands first in the file, for printers that lay page on page with the print up.",
+        ),
+        key(
+            "check_distances",
+            Kind::Whole(1, 12),
+            Default("3"),
+            "6",
+            "How many distances are given to be measured on each joined sheet.",
         ),
     ],
 };

@@ -120,6 +120,8 @@ heights = ["150 cm", "1.6 m"]
 use     = ["A4", "Letter", "300 x 400 mm"]
 overlap = "10 mm"
 margin  = "10 mm"
+last_page_first = true
+check_distances = 6
 
 [[foam_at_hand]]
 sold_as  = "10 mm"
@@ -440,12 +442,12 @@ fn breaks(edits: &[(&str, &str)], at: &str, code: &str, words: &str) {
 
 #[test]
 fn names_that_stand_for_nothing_or_for_two_things_are_told() {
-    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 120 already");
+    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 122 already");
     breaks(&[("\"ring\"", "\"grip\" ")], "\"grip\" ", "duplicate", "known length \"grip\"");
     breaks(&[("\"A4\", \"Letter\",", "\"A4\", \"a4\",")], "\"a4\"", "duplicate", "listed twice");
     let twice = ("[[foam_at_hand]]", "[[foam_at_hand]]\nsold_as = 10\nmeasured = 9\n\n[[foam_at_hand]]");
     breaks(&[twice], "\"10 mm\"\nmeasured", "duplicate", "sold as 10 mm is listed twice");
-    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 121");
+    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 123");
     breaks(&[("picture = \"front\"", "picture = \"frnt\"")], "\"frnt\"", "unresolved", "did you mean \"front\"?");
     breaks(
         &[("picture = \"front\"", "picture = \"east\"")],
@@ -514,12 +516,12 @@ fn lengths_that_leave_no_room_are_told() {
     breaks(&[("\"1 mm\"", "\"210 mm\"")], "\"210 mm\"", "out_of_range", "is no known length");
     breaks(
         &[("300 x 400 mm", "90 x 120 mm")],
-        "\"10 mm\"\n\n[[foam",
+        "\"10 mm\"\nlast",
         "pattern_area",
         "leaves 70 by 100 mm of a sheet 90 x 120 mm for the pattern; at least 80 by 100 mm are needed: make the \
          margin 5 mm",
     );
-    breaks(&[("300 x 400 mm", "70 x 120 mm")], "\"10 mm\"\n\n[[foam", "pattern_area", "use a larger sheet");
+    breaks(&[("300 x 400 mm", "70 x 120 mm")], "\"10 mm\"\nlast", "pattern_area", "use a larger sheet");
     breaks(&[("face_down = 1", "face_down = 3")], "3\nabove", "out_of_range", "3 face down of 2 in all");
 }
 

@@ -235,9 +235,10 @@ fn make(path: &Path, out: Option<PathBuf>, heights: &[Length], json: bool, quiet
     }
     if let Some(document) = made.manifest.documents.first().filter(|_| !quiet) {
         let rest = document.pages.len() - 1;
+        let cover = document.pages.iter().find(|page| page.role == "cover").map_or(1, |page| page.page);
         lines.iter().for_each(|line| tell(line));
         tell(&format!(
-            "Written to {}. Open {}. Print page 1 alone at 100 %, measure the frame, then print {}.",
+            "Written to {}. Open {}. Print page {cover} alone at 100 %, measure the frame, then print {}.",
             folder.display(),
             document.file,
             if rest == 1 { "the other page".to_owned() } else { format!("the other {rest} pages") }

@@ -5,8 +5,7 @@
 use kurbo::{Rect, Size, Vec2};
 
 use super::lines::{Class, Drawing};
-use super::rulers::rulers;
-use super::{clip, cut_words, shorten, wrap};
+use super::{clip, cut_words, misfit, rulers, shorten, wrap};
 use crate::paper::{Core, Layout, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::Page;
@@ -44,8 +43,9 @@ const LEADING: f64 = 1.38;
 /// White inside the frame, and between columns.
 const INSET: f64 = 5.0;
 
-/// The first pages for `layout`, in the frame of the core, when the whole document has `pages(n)` pages with `n` of them in front.
+/// The first pages for `layout`, in the frame of `core`, when the whole document has `pages(n)` pages with `n` of them in front.
 pub fn front(
+    core: &Core,
     layout: &Layout,
     tapings: &[Option<Taping>],
     pieces: &[Piece],
@@ -54,8 +54,8 @@ pub fn front(
     pages: &dyn Fn(usize) -> usize,
 ) -> Vec<Drawing<Page>> {
     // How many there are changes the page count that stands on them, but not how they break.
-    let count = compose(layout, tapings, pieces, facts, paper, 0).len();
-    compose(layout, tapings, pieces, facts, paper, pages(count))
+    let count = compose(core, layout, tapings, pieces, facts, paper, 0).len();
+    compose(core, layout, tapings, pieces, facts, paper, pages(count))
 }
 
 /// The test frame: 180.0 by 240.0 mm on the core of A4 and Letter.
@@ -66,6 +66,7 @@ fn frame(core: Size) -> Rect {
 }
 
 fn compose(
+    core: &Core,
     layout: &Layout,
     tapings: &[Option<Taping>],
     pieces: &[Piece],
@@ -74,7 +75,7 @@ fn compose(
     pages: usize,
 ) -> Vec<Drawing<Page>> {
     let Wording { words, .. } = facts.wording;
-    let mut flow = Flow::new(layout.core.size, facts.wording);
+    let mut flow = Flow::new(core.size, facts.wording);
     let frame = flow.frame;
     flow.title(facts);
     flow.heading(words.test_square);
@@ -99,8 +100,15 @@ fn compose(
     }
     flow.heading(words.how_to);
     flow.text(words.how_print, BODY);
+    let longest = rulers::length(layout.core.field.width().max(layout.core.field.height()));
+    if longest >= rulers::LONGEST {
+        flow.text(&fill(words.how_control, &[&facts.wording.tenths(longest)]), BODY);
+    }
     let joins = layout.tiles.iter().any(|tile| !tile.neighbours.none());
     flow.text(if joins { words.how_tape } else { words.how_tape_none }, BODY);
+    if joins && layout.sheets.iter().any(|sheet| sheet.size.width.max(sheet.size.height) > misfit::FROM_MM) {
+        flow.text(words.misfit, BODY);
+    }
     if layout.sheets.iter().any(|sheet| sheet.base_line.is_some()) {
         flow.text(words.how_base_line, BODY);
     }
@@ -115,7 +123,7 @@ fn compose(
     for caution in words.cautions {
         flow.text(caution, BODY * 0.92);
     }
-    flow.finish(&layout.core, facts)
+    flow.finish(core, facts)
 }
 
 /// "1243.6 mm", as a tape measure reads.
@@ -384,7 +392,7 @@ impl Flow {
     fn finish(mut self, core: &Core, facts: &Facts) -> Vec<Drawing<Page>> {
         self.done.push(self.page);
         for page in &mut self.done[1..] {
-            page.add(rulers(core, facts.wording), Vec2::ZERO);
+            page.add(rulers::rulers(core, facts.wording), Vec2::ZERO);
             let size = 2.3;
             let name = shorten(&REGULAR, &facts.name, size, core.field.width());
             page.text(core.field.x0, core.field.y1 + 3.4, size, false, name);

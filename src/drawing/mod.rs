@@ -4,6 +4,7 @@ mod block;
 mod clip;
 mod cover;
 mod lines;
+mod misfit;
 mod preview;
 mod rulers;
 mod setting;

@@ -11,9 +11,12 @@ const SIDE_FIGURES: f64 = 4.6;
 /// Em of the figures, in mm.
 const FIGURES: f64 = 1.8;
 
-/// The longest ruler that fits into `room` mm: 180.0 and 240.0 on the core of A4 and Letter.
-fn length(room: f64) -> f64 {
-    (room / 20.0).floor() * 20.0
+/// On large sheets a ruler is as long as the rule it is checked by.
+pub(super) const LONGEST: f64 = 1000.0;
+
+/// The longest ruler that fits into `room` mm: 180.0 and 240.0 on the core of A4 and Letter, 1000.0 on sheets from A0 on.
+pub(super) fn length(room: f64) -> f64 {
+    ((room / 20.0).floor() * 20.0).min(LONGEST)
 }
 
 /// A ruler along the foot of the core and one up its left side: millimetres on one side of the line, inches on the
@@ -85,13 +88,20 @@ mod tests {
     fn core() -> Core {
         let placed = |mm| Placed::new(Length::mm(mm), Place::default());
         let sheet = |name: &str, w, h| {
-            let size = crate::build_file::PaperSize { name: name.into(), width: Length::mm(w), height: Length::mm(h) };
+            let size = crate::build_file::PaperSize {
+                name: name.into(),
+                width: Length::mm(w),
+                height: Length::mm(h),
+                roll: false,
+            };
             Placed::new(size, Place::default())
         };
         let spec = crate::build_file::PaperSpec {
             sheets: vec![sheet("A4", 210.0, 297.0), sheet("Letter", 215.9, 279.4)],
             overlap: placed(10.0),
             margin: placed(10.0),
+            last_page_first: false,
+            check_distances: 3,
         };
         cores(&spec).expect("A4 and Letter do").remove(0)
     }

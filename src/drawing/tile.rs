@@ -5,8 +5,9 @@ use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect
 use super::block::{BESIDE, Block, SETTINGS, UP, block};
 use super::clip::clip;
 use super::lines::{Class, Drawing};
+use super::misfit::misfits;
 use super::rulers::rulers;
-use super::shorten;
+use super::{shorten, wrap};
 use crate::paper::{Clearing, Layout, Mark, Neighbours, Placed, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::{JoinedSheet, Page, Path, Point};
@@ -188,6 +189,11 @@ fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, wording: Wording, page: 
         page.clearing.take(Rect::from_center_size(mark.at.raw(), Size::new(size, 1.6)));
         page.clearing.take(Rect::from_center_size(mark.at.raw(), Size::new(1.6, size)));
     }
+    let misfits = misfits(sheet, tile, overlap);
+    for misfit in &misfits {
+        page.drawing.line(Class::Join, misfit.ticks.clone());
+        page.take(misfit.room);
+    }
     if let Some(line) = sheet.base_line {
         draw_base_line(line.map(Point::raw), sheet, tile, wording, page);
     }
@@ -199,6 +205,28 @@ fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, wording: Wording, page: 
             page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, size, true, text);
             page.clearing.take(place);
         }
+    }
+    if let Some(misfit) = misfits.first() {
+        explain_misfits(misfit.room.center(), wording.words, page);
+    }
+}
+
+/// What the ticks beside crosses are for, in as many lines as find room near them.
+fn explain_misfits(at: Raw, words: &Words, page: &mut Sketch) {
+    const EM: f64 = 2.0;
+    const LEADING: f64 = 1.3;
+    for wide in [70.0, 45.0, 30.0, 22.0] {
+        let lines = wrap(&REGULAR, words.misfit, EM, wide);
+        let width = lines.iter().map(|line| REGULAR.width(line, EM)).fold(0.0, f64::max);
+        let height = REGULAR.cap_height(EM) + (lines.len() - 1) as f64 * EM * LEADING;
+        let room = Size::new(width + 0.6, height + 1.4);
+        let Some(place) = page.clearing.find(room, at, 0.0) else { continue };
+        for (index, line) in lines.into_iter().enumerate() {
+            let y = place.y0 + 0.4 + REGULAR.cap_height(EM) + index as f64 * EM * LEADING;
+            page.drawing.text(place.x0 + 0.3, y, EM, false, line);
+        }
+        page.take(place);
+        return;
     }
 }
 

@@ -9,7 +9,7 @@ use crate::drawing::{
     Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, tiles,
 };
 use crate::output::{Document, OutFile, Sheetful, path_data, pdf, pieces_svg, preview_png};
-use crate::paper::Tile;
+use crate::paper::{Core, Tile};
 use crate::pattern::Piece;
 use crate::size::farthest_apart;
 use crate::space::{Page, Pattern, Point};
@@ -126,7 +126,10 @@ fn document(
     facts: &Facts,
     compared: Option<&(Drawing<Page>, Size)>,
 ) -> (Vec<u8>, usize) {
-    let (pages, fronts) = sheetfuls(plan, layout, paper, facts, compared);
+    let (mut pages, fronts) = sheetfuls(plan, layout, paper, facts, compared);
+    if plan.survey.build.paper.last_page_first {
+        pages.reverse();
+    }
     (pdf(&whole(plan, paper, pages)), fronts)
 }
 
@@ -141,7 +144,8 @@ fn sheetfuls(
     let pieces = &plan.survey.pieces;
     let (layout, tapings) = (&plan.layouts[layout], &plan.tapings[layout]);
     let count = layout.tiles.len() + usize::from(compared.is_some());
-    let front = front(layout, tapings, pieces, facts, &paper.name, &|front| front + count);
+    let (front_core, front_paper) = layout.core.front(paper);
+    let front = front(&front_core, layout, tapings, pieces, facts, &paper.name, &|front| front + count);
     let build = &plan.survey.build;
     let Wording { words, .. } = build.wording();
     let header = Header {
@@ -151,13 +155,13 @@ fn sheetfuls(
         before: front.len() + usize::from(compared.is_some()),
         pages: front.len() + count,
     };
-    let origin = layout.core.on(paper).origin().to_vec2();
-    let page = |drawing: Drawing<_>, label: String, bookmark: String| {
+    let on = |core: &Core, paper: &PaperSize, drawing: Drawing<_>, label: String, bookmark: String| {
         let mut on_paper = Drawing::default();
-        on_paper.add(drawing, origin);
+        on_paper.add(drawing, core.on(paper).origin().to_vec2());
         let size = Size::new(paper.width.to_mm(), paper.height.to_mm());
         Sheetful { size, drawing: on_paper, label, bookmark }
     };
+    let in_front = |drawing, label, bookmark| on(&front_core, &front_paper, drawing, label, bookmark);
     let fronts = header.before;
     let mut pages: Vec<Sheetful> = front
         .into_iter()
@@ -169,18 +173,18 @@ fn sheetfuls(
                 let label = fill(words.label_cover_next, &[&(index + 1).to_string()]);
                 (label.clone(), label)
             };
-            page(drawing, label, bookmark)
+            in_front(drawing, label, bookmark)
         })
         .collect();
     if let Some((drawing, size)) = compared {
-        let drawing = sizes_page(drawing, *size, layout.core.size, &header.build, words);
-        pages.push(page(drawing, words.label_sizes.to_owned(), words.bookmark_sizes.to_owned()));
+        let drawing = sizes_page(drawing, *size, front_core.size, &header.build, words);
+        pages.push(in_front(drawing, words.label_sizes.to_owned(), words.bookmark_sizes.to_owned()));
     }
     let drawn = tiles(layout, pieces, &header);
     pages.extend(drawn.into_iter().zip(&layout.tiles).map(|(drawing, tile)| {
         let name = tile.name();
         let bookmark = fill(words.bookmark_page, &[&name, &letters(plan, tile).join(" ")]);
-        page(drawing, name, bookmark)
+        on(&layout.core, paper, drawing, name, bookmark)
     }));
     (pages, fronts)
 }
@@ -194,8 +198,10 @@ impl Paged {
     pub(super) fn report(&self, plan: &Plan) -> DocumentReport {
         let layout = &plan.layouts[self.layout];
         let core = layout.core.on(&self.paper);
+        let (front_core, front_paper) = layout.core.front(&self.paper);
         let corners = |r: kurbo::Rect| [r.x0, r.y0, r.width(), r.height()];
-        let size_mm = [self.paper.width.to_mm(), self.paper.height.to_mm()];
+        let size = |paper: &PaperSize| [paper.width.to_mm(), paper.height.to_mm()];
+        let size_mm = size(&self.paper);
         let front = (0..self.front).map(|index| PageReport {
             page: index + 1,
             role: match index {
@@ -206,8 +212,8 @@ impl Paged {
             sheet: None,
             strip: None,
             in_strip: None,
-            size_mm,
-            core_mm: corners(core),
+            size_mm: size(&front_paper),
+            core_mm: corners(front_core.on(&front_paper)),
             field_mm: None,
             to_sheet: None,
             pieces: Vec::new(),
@@ -229,12 +235,12 @@ impl Paged {
                 pieces: letters(plan, tile),
             }
         });
-        DocumentReport {
-            file: self.file.clone(),
-            paper: self.paper.name.clone(),
-            correction: None,
-            pages: front.chain(tiles).collect(),
+        let mut pages: Vec<PageReport> = front.chain(tiles).collect();
+        if plan.survey.build.paper.last_page_first {
+            pages.reverse();
+            pages.iter_mut().enumerate().for_each(|(index, page)| page.page = index + 1);
         }
+        DocumentReport { file: self.file.clone(), paper: self.paper.name.clone(), correction: None, pages }
     }
 }
 

@@ -17,7 +17,7 @@ pub use outlines::{Files, TraceReport, trace_pieces};
 pub use survey::{Survey, survey};
 
 use crate::drawing::words_beside;
-use crate::paper::{Core, Item, Layout, cores, lay_out};
+use crate::paper::{Core, Item, Layout, cores, cut_to_length, lay_out};
 use crate::problem::{Problem, Problems};
 use crate::space::{Path, Pattern};
 use crate::taping::{Taping, in_order};
@@ -42,24 +42,20 @@ pub fn plan(mut survey: Survey) -> Result<Plan, Problems> {
     warn_missing_letters(&mut survey);
     let cut: Vec<Path<Pattern>> = survey.pieces.iter().map(crate::pattern::Piece::cut_path).collect();
     refuse_endless(&survey, &cut, &cores)?;
+    let words: Vec<kurbo::Size> =
+        survey.pieces.iter().map(|piece| words_beside(piece, survey.build.wording())).collect();
+    let laid_out = |core: &Core| {
+        let item = |(path, words): (_, &kurbo::Size)| {
+            let small = core.holds(Path::bounds(path).size());
+            Item { path, words: if small { *words } else { kurbo::Size::ZERO } }
+        };
+        lay_out(&cut.iter().zip(&words).map(item).collect::<Vec<Item<'_>>>(), core)
+    };
+    let checks = survey.build.paper.check_distances;
     let (layouts, tapings) = cores
-        .iter()
-        .map(|core| {
-            let items: Vec<Item<'_>> = survey
-                .pieces
-                .iter()
-                .zip(&cut)
-                .map(|(piece, path)| Item {
-                    path,
-                    words: if core.holds(path.bounds().size()) {
-                        words_beside(piece, survey.build.wording())
-                    } else {
-                        kurbo::Size::ZERO
-                    },
-                })
-                .collect();
-            in_order(lay_out(&items, core))
-        })
+        .into_iter()
+        .map(|core| cut_to_length(core, &|core| laid_out(core).tiles.len()))
+        .map(|core| in_order(laid_out(&core), checks))
         .unzip();
     Ok(Plan { survey, layouts, tapings })
 }

@@ -10,6 +10,8 @@ use crate::units::Length;
 pub(crate) const FOOT: f64 = 12.0;
 /// At the left of the core: a ruler.
 pub(crate) const SIDE: f64 = 5.0;
+/// Of front pages that are of another size than the pattern, mm.
+const MARGIN: f64 = 10.0;
 /// The smallest pattern area that is still worth taping, in mm.
 const LEAST_FIELD: Size = Size::new(80.0, 100.0);
 /// Papers share a core, and so one numbering, while each keeps at least this share of its own printable area.
@@ -34,6 +36,24 @@ impl Core {
         let left = (paper.width.to_mm() - self.size.width) / 2.0;
         let top = (paper.height.to_mm() - self.size.height) / 2.0;
         Rect::from_origin_size((left, top), self.size)
+    }
+
+    /// The core and the paper of the pages in front of the pattern: these. Where they are so large that a copy shop prints them,
+    /// A4, which is printed at home.
+    ///
+    /// # Panics
+    /// Never: A4 stands in the tables.
+    pub fn front(&self, paper: &PaperSize) -> (Self, PaperSize) {
+        /// Larger than A3, which is the largest that people print at home.
+        const LARGE: f64 = 450.0;
+        if paper.height.to_mm() <= LARGE {
+            return (self.clone(), paper.clone());
+        }
+        let sheet = crate::tables::sheet("A4").expect("A4 stands in the tables");
+        let a4 = PaperSize { name: sheet.name.clone(), width: sheet.width, height: sheet.height, roll: false };
+        let size = printable(&a4, MARGIN);
+        let field = Rect::new(SIDE, 0.0, size.width, size.height - FOOT);
+        (Self { size, field, overlap: self.overlap, papers: vec![a4.clone()] }, a4)
     }
 
     /// Whether something of `size` goes on one page, upright or turned.
@@ -146,11 +166,14 @@ pub(crate) mod tests {
                         name: name.to_owned(),
                         width: Length::mm(width),
                         height: Length::mm(height),
+                        roll: false,
                     })
                 })
                 .collect(),
             overlap: placed(Length::mm(overlap)),
             margin: placed(Length::mm(margin)),
+            last_page_first: false,
+            check_distances: 3,
         }
     }
 

@@ -9,8 +9,10 @@ mod grid;
 mod layout;
 mod marks;
 mod pack;
+mod roll;
 
 pub use self::clearing::Clearing;
 pub use self::core::{Core, cores};
 pub use self::layout::{Item, Layout, Neighbours, Placed, Sheet, Tile, lay_out};
 pub use self::marks::Mark;
+pub use self::roll::cut_to_length;

@@ -679,6 +679,8 @@ fn marks_take_every_number_of_the_build_with_its_error() {
             sheets: vec![],
             overlap: placed(Length::mm(10.0), 30),
             margin: placed(Length::mm(10.0), 31),
+            last_page_first: false,
+            check_distances: 3,
         },
         foam_at_hand: vec![],
         pieces: vec![],

@@ -40,9 +40,9 @@ pub struct Taping {
 }
 
 /// `layout` with its strips laid the way that tapes truest, its pages in that order; and how each of its sheets is taped, `None`
-/// for a single page.
-pub fn in_order(mut layout: Layout) -> (Layout, Vec<Option<Taping>>) {
-    let tapings: Vec<Option<Taping>> = (0..layout.sheets.len()).map(|sheet| taping(&layout, sheet)).collect();
+/// for a single page. On each, so many distances are to be measured.
+pub fn in_order(mut layout: Layout, checks: usize) -> (Layout, Vec<Option<Taping>>) {
+    let tapings: Vec<Option<Taping>> = (0..layout.sheets.len()).map(|sheet| taping(&layout, sheet, checks)).collect();
     for (sheet, taping) in layout.sheets.iter_mut().zip(&tapings) {
         sheet.base_line = taping.as_ref().and_then(|taping| taping.joining.base_line).map(|line| line.map(Into::into));
     }
@@ -52,7 +52,7 @@ pub fn in_order(mut layout: Layout) -> (Layout, Vec<Option<Taping>>) {
 }
 
 /// The best of strips across and strips down, on a long sheet along a base line or without one.
-fn taping(layout: &Layout, sheet: usize) -> Option<Taping> {
+fn taping(layout: &Layout, sheet: usize, checks: usize) -> Option<Taping> {
     let size = layout.sheets[sheet].size;
     let long = size.width.max(size.height) > LONG_MM;
     let plain = [true, false].map(|across| Joining::of(layout, sheet, across));
@@ -63,7 +63,7 @@ fn taping(layout: &Layout, sheet: usize) -> Option<Taping> {
         (runs.worst_corner(), joining, runs)
     });
     let (worst_corner, joining, runs) = ways.reduce(|a, b| if b.0[1] < SURELY * a.0[1] { b } else { a })?;
-    let distances = distances::most_telling(&joining, &runs, CHECKS);
+    let distances = distances::most_telling(&joining, &runs, checks);
     Some(Taping { joining, worst_corner, distances })
 }
 
@@ -74,8 +74,6 @@ const SEED: u64 = 1;
 const SURELY: f64 = 0.97;
 /// From here on a sheet may have a base line (common practice, no source).
 const LONG_MM: f64 = 1500.0;
-/// Distances that are asked for.
-const CHECKS: usize = 3;
 
 #[cfg(test)]
 mod tests {
@@ -94,10 +92,11 @@ mod tests {
         let placed = |value| Placed::new(value, Place { line: 1, column: 1 });
         let (w, h) = (Length::mm(302.0), Length::mm(222.0));
         let sheets = vec![Placed::new(
-            PaperSize { name: "302 x 222 mm".to_owned(), width: w, height: h },
+            PaperSize { name: "302 x 222 mm".to_owned(), width: w, height: h, roll: false },
             Place { line: 1, column: 1 },
         )];
-        let spec = PaperSpec { sheets, overlap: placed(Length::mm(10.0)), margin: placed(Length::mm(10.0)) };
+        let ten = placed(Length::mm(10.0));
+        let spec = PaperSpec { sheets, overlap: ten, margin: ten, last_page_first: false, check_distances: 3 };
         let core = cores(&spec).expect("large enough").remove(0);
         assert_eq!(core.step(), Size::new(267.0, 180.0));
         let path = Path::new(Rect::new(0.0, 0.0, width, height).to_path(0.1));
@@ -120,13 +119,13 @@ mod tests {
         assert!((0.8..1.15).contains(&median) && (1.2..1.75).contains(&most), "{median} {most}");
         let [long, longest] = runs(true).1.worst_corner();
         assert!((1.5..2.2).contains(&long) && (2.4..3.6).contains(&longest), "{long} {longest}");
-        let (_, tapings) = in_order(laid_out(6.0 * 267.0 - 20.0, 3.0 * 180.0 - 20.0));
+        let (_, tapings) = in_order(laid_out(6.0 * 267.0 - 20.0, 3.0 * 180.0 - 20.0), 3);
         assert!(!tapings[0].as_ref().expect("joined").joining.across);
     }
 
     #[test]
     fn pages_are_named_and_ordered_as_they_are_taped() {
-        let (layout, _) = in_order(laid_out(6.0 * 267.0 - 20.0, 3.0 * 180.0 - 20.0));
+        let (layout, _) = in_order(laid_out(6.0 * 267.0 - 20.0, 3.0 * 180.0 - 20.0), 3);
         let names: Vec<String> = layout.tiles.iter().map(crate::paper::Tile::name).collect();
         assert_eq!(names[..4], ["1.1", "1.2", "1.3", "2.1"]);
         for tile in &layout.tiles {
@@ -173,12 +172,12 @@ mod tests {
         let [_, without] = Runs::of(&plain, 2000, 4).worst_corner();
         let [_, with] = Runs::of(&lined, 2000, 4).worst_corner();
         assert!(without > 4.0 && with < 2.2, "{without} {with}");
-        let (ordered, _) = in_order(layout);
+        let (ordered, _) = in_order(layout, 3);
         let [from, to] = ordered.sheets[0].base_line.expect("it is worth it").map(crate::space::Point::raw);
         assert!(from.distance(to) > 3000.0 && (from.x == to.x || from.y == to.y), "{from:?} {to:?}");
         let on = |mark: &&crate::paper::Mark| (mark.at.raw() - from).cross((to - from).normalize()).abs() < 0.01;
         assert!(ordered.sheets[0].marks.iter().filter(on).count() >= ordered.tiles.len() - 1, "a mark at each join");
-        assert_eq!(in_order(laid_out(1200.0, 70.0)).0.sheets[0].base_line, None);
+        assert_eq!(in_order(laid_out(1200.0, 70.0), 3).0.sheets[0].base_line, None);
     }
 
     /// Readings at every strip: a straight edge along the sheet and a tape from one end.

@@ -80,6 +80,10 @@ pub const GERMAN: Words = Words {
     map_sheet: "Bogen {}: {}",
     set_number: "Satz {}",
     base_line: "{} ab Null",
+    how_control: "Im Kopierladen: mit 100 % bestellen, nicht an die Seite angepasst, und auf jedem Bogen die Linie von {} entlang \
+                  der Ränder messen; auch große Drucker verkleinern, und Papier wächst mit der Feuchte.",
+    misfit: "Zwei Reihen Striche neben einem Kreuz: Der Strich, der mit seinem Gegenstrich in einer Linie liegt, vom langen an \
+             gezählt, sagt, um wie viele Zehntelmillimeter die Fuge abweicht.",
     how_base_line: "Die Grundlinie mit Zahlen läuft gerade durch einen langen Bogen: Streifen um Streifen an einer gespannten \
                     Schnur oder einem langen Lineal anlegen, sodass die Linie daran entlangläuft und ihre Zahlen weiterzählen.",
     checks: "Kontrollmaße",

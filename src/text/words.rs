@@ -164,6 +164,8 @@ pub struct Words {
     pub set_number: &'static str,
     pub base_line: &'static str,
     pub how_base_line: &'static str,
+    pub how_control: &'static str,
+    pub misfit: &'static str,
     pub checks: &'static str,
     pub checks_how: &'static str,
     pub check_line: &'static str,
@@ -259,6 +261,10 @@ pub const ENGLISH: Words = Words {
     map_sheet: "joined sheet {}: {}",
     set_number: "set {}",
     base_line: "{} from zero",
+    how_control: "Where a copy shop prints it: order it at 100 %, not fitted to the page, and measure the line of {} along the \
+                  edges of every sheet; large printers shrink too, and paper grows with damp.",
+    misfit: "Two rows of ticks beside a cross: the tick in line with its mate, counted from the long one, tells how many tenths of \
+             a millimetre the join is off.",
     how_base_line: "The base line with figures runs straight through a long sheet: lay strip after strip along a taut thread or a \
                     long rule, so that the line follows it and its figures count on.",
     checks: "Check distances",

@@ -157,7 +157,7 @@ impl Reader {
         const PATTERN_AREA: (f64, f64) = (80.0, 100.0);
         let (sheets, overlap, margin) = (paper.papers("use"), paper.length("overlap"), paper.length("margin"));
         if let (Some(sheets), Some(margin)) = (&sheets, &margin) {
-            for PaperSize { name, width, height } in sheets.value.iter().map(|sheet| &sheet.value) {
+            for PaperSize { name, width, height, .. } in sheets.value.iter().map(|sheet| &sheet.value) {
                 let (across, down) =
                     (width.to_mm() - 2.0 * margin.value.to_mm(), height.to_mm() - 2.0 * margin.value.to_mm());
                 if across < PATTERN_AREA.0 || down < PATTERN_AREA.1 {
@@ -188,7 +188,9 @@ impl Reader {
                 );
             }
         }
-        Some(PaperSpec { sheets: sheets?.value, overlap: overlap?, margin: margin? })
+        let last_page_first = paper.switch("last_page_first")?.value;
+        let check_distances = usize::try_from(paper.whole("check_distances")?.value).expect("a small count");
+        Some(PaperSpec { sheets: sheets?.value, overlap: overlap?, margin: margin?, last_page_first, check_distances })
     }
 
     fn foam_at_hand(&mut self, tables: &[Checked]) -> Vec<FoamAtHand> {
