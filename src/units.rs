@@ -153,6 +153,13 @@ pub enum UnitError {
     },
     /// A second term whose unit is missing, not smaller, or of the other system.
     Order(String),
+    /// A later term that is as long as one of the unit before it, or longer.
+    Carry {
+        /// The whole text.
+        met: String,
+        /// That term.
+        term: String,
+    },
     /// Below zero where only a length makes sense.
     Negative(String),
     /// More than a number can hold.
@@ -174,6 +181,11 @@ impl fmt::Display for UnitError {
                 f,
                 "\"{met}\": after the first length only a smaller unit of the same kind can follow, as in 5 ft 6 in or \
                  1 m 68 cm"
+            ),
+            Self::Carry { met, term } => write!(
+                f,
+                "\"{met}\": {term} is as long as one of the unit before it, or longer; write it in the larger unit, or all in \
+                 the smaller one"
             ),
             Self::Negative(met) => write!(f, "\"{met}\" is below zero; write the length without the minus"),
             Self::TooLarge(met) => write!(f, "\"{met}\" is too large; {LIKE}"),
@@ -239,6 +251,11 @@ fn sum_of_terms(text: &str, whole: &str) -> Result<f64, UnitError> {
         };
         if last.is_some_and(|last| last.0 != here.0 || last.1 <= here.1) {
             return Err(UnitError::Order(met(whole)));
+        }
+        if let Some((_, larger)) = last
+            && number * here.1 >= larger - 1e-9
+        {
+            return Err(UnitError::Carry { met: met(whole), term: format!("{number} {word}") });
         }
         total += number * here.1;
         if rest.is_empty() {
@@ -431,6 +448,8 @@ mod tests {
             ("long", "\"long\" has no number at \"long\"; write it like"),
             ("5 ft x in", "has no number at \"x in\""),
             ("5 ft 6", "only a smaller unit of the same kind can follow"),
+            ("5 ft 13 in", "13 in is as long as one of the unit before it"),
+            ("1 m 100 cm", "100 cm is as long"),
             ("6 in 5 ft", "only a smaller unit of the same kind can follow"),
             ("1 m 3 in", "only a smaller unit of the same kind can follow"),
             ("1/0 in", "has no number"),

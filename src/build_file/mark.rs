@@ -22,7 +22,7 @@ pub fn outside(marks: &[Mark], index: usize, [width, height]: [u32; 2]) -> Probl
             Problem::warning("outside_picture", format!("this reaches beyond {size}; mend it if that is not meant"))
         } else {
             let (x, y) = (mark.bounds.x0, mark.bounds.y0);
-            Problem::error("outside_picture", format!("the place [{x}, {y}] is outside {size}; mark it again"))
+            Problem::error("outside_picture", format!("the place [{x}, {y}] is outside {size}; mark it again, or mend `pixels` if it is that which is wrong"))
         };
         Some(problem.at(mark.place))
     })

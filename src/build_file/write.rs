@@ -95,14 +95,19 @@ fn set_rectangle(text: &str, picture: &str, index: usize, rectangle: &NewRectang
     };
     if let Some(former) = former {
         let span = |key: &str| former.get(key).and_then(Item::as_value).and_then(toml_edit::Value::span);
-        let (Some(at), Some(sized)) = (span("corners"), span("size")) else { return Err(by_hand()) };
+        let (Some(places), Some(sized)) = (number_spans(former.get("corners")), span("size")) else {
+            return Err(by_hand());
+        };
         let between = if index == 0 && known_item.is_some_and(Item::is_inline_table) { ", " } else { newline };
         let (given, unsaid) = (span("give_or_take"), unsaid.as_ref());
         let size = match unsaid.filter(|_| given.is_none()) {
             Some(unsaid) => format!("{size}{between}{unsaid}"),
             None => size,
         };
-        let mut edits = vec![(at, corners), (sized, size)];
+        // Number by number: comments stand between them.
+        let numbers = rectangle.corners.iter().flat_map(|p| [p.x, p.y]).map(|number| format!("{number:.2}"));
+        let mut edits: Vec<(Range<usize>, String)> = places.into_iter().zip(numbers).collect();
+        edits.push((sized, size));
         edits.extend(given.map(|span| (span, give_or_take)));
         edits.extend(span("sides_in_picture").map(|span| (span, "true".to_owned())));
         edits.sort_by_key(|(span, _)| std::cmp::Reverse(span.start));
@@ -129,6 +134,13 @@ fn set_rectangle(text: &str, picture: &str, index: usize, rectangle: &NewRectang
     block.push(String::new());
     changed.insert_str(at, &format!("{before}{}", block.join(newline)));
     Ok(changed)
+}
+
+/// Where the eight numbers of four corners stand.
+fn number_spans(corners: Option<&Item>) -> Option<[Range<usize>; 8]> {
+    let places = corners?.as_array()?.iter().map(toml_edit::Value::as_array).collect::<Option<Vec<_>>>()?;
+    let spans: Vec<Range<usize>> = places.into_iter().flatten().filter_map(toml_edit::Value::span).collect();
+    spans.try_into().ok()
 }
 
 /// What to replace, and by what.
@@ -247,7 +259,10 @@ mod tests {
         let as_sides = expected.replace("size    = \"A4\"\n", said);
         assert_eq!(set_rectangles(text, "front", std::slice::from_ref(&aslant)), Ok(as_sides.clone()));
         assert_eq!(set_rectangles(&expected, "front", std::slice::from_ref(&aslant)), Ok(as_sides));
-        let inline = "[picture.front]\nfile = 'a.jpg'\nknown_rectangle = { corners = [], size = 'A4' }\n";
+        let kept = "corners = [  # my marks\n  [1.00, 2.00], # top left\n  [30.50, 2.12],\n  [31.00, 20.00], [1.00, 19.00] ]\nsize    = \"A4\"\n";
+        let remarked = expected.replace(lines, kept);
+        assert_eq!(set(&remarked.replace("30.50", "7"), "front"), Ok(remarked));
+        let inline = "[picture.front]\nfile = 'a.jpg'\nknown_rectangle = { corners = [[1, 2], [3, 4], [5, 6], [7, 8]], size = 'A4' }\n";
         let inline = set_rectangles(inline, "front", &[aslant]).expect("an inline table");
         assert!(inline.ends_with("size = [\"297 mm\", \"210 mm\"], give_or_take = \"2 mm\" }\n"), "{inline}");
 

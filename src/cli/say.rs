@@ -167,6 +167,8 @@ pub(super) fn found(report: &FindReport, again: bool) -> Vec<String> {
             "{name}: {}; the build file has a known rectangle on it and keeps it (--again replaces it)",
             sized(first)
         )
+    } else if report.marked {
+        format!("{name}: {}; written in place of its known rectangle, with how far its size may be off", sized(first))
     } else {
         format!("{name}: {}; written as its known rectangle", sized(first))
     }];

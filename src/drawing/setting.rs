@@ -2,12 +2,33 @@
 
 use crate::text::Face;
 
-/// `text` broken at its spaces into lines of at most `width` mm. A word wider than that is broken between letters.
+/// Whether `next` belongs to the number that `word` ends with: a fraction or a unit of it.
+fn belongs(word: &str, next: &str) -> bool {
+    let unit = next.trim_matches(|c: char| !c.is_alphanumeric());
+    let fraction = next.contains('/') && next.starts_with(|c: char| c.is_ascii_digit());
+    word.ends_with(|c: char| c.is_ascii_digit()) && (fraction || ["mm", "cm", "m", "in", "Zoll", "px"].contains(&unit))
+}
+
+/// The words of `text`, a number with its fraction and unit as one, unless that is wider than `width`.
+fn words(face: &Face, text: &str, size: f64, width: f64) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let longer = all.last().filter(|last| belongs(last, word)).map(|last| format!("{last} {word}"));
+        match longer.filter(|longer| face.width(longer, size) <= width) {
+            Some(longer) => *all.last_mut().expect("it has a last one") = longer,
+            None => all.push(word.to_owned()),
+        }
+    }
+    all
+}
+
+/// `text` broken at its spaces into lines of at most `width` mm, a number never apart from its unit. A word wider than that is
+/// broken between letters.
 pub(crate) fn wrap(face: &Face, text: &str, size: f64, width: f64) -> Vec<String> {
     let mut lines = Vec::new();
     let mut line = String::new();
-    for word in text.split_whitespace() {
-        let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
+    for word in words(face, text, size, width) {
+        let longer = if line.is_empty() { word.clone() } else { format!("{line} {word}") };
         if face.width(&longer, size) <= width {
             line = longer;
             continue;
@@ -52,6 +73,16 @@ mod tests {
             let lines = wrap(&REGULAR, text, 3.0, width);
             assert!(lines.iter().all(|line| REGULAR.width(line, 3.0) <= width + 1e-9));
             assert_eq!(lines.concat().replace(' ', ""), text.replace(' ', ""));
+        }
+    }
+
+    #[test]
+    fn a_number_keeps_its_fraction_and_its_unit() {
+        for width in 14..60 {
+            let lines =
+                wrap(&REGULAR, "1557 mm (61 5/16 in), give or take 12 mm at page 3 of 19", 3.0, f64::from(width));
+            let whole = ["1557 mm", "(61 5/16 in),", "12 mm"];
+            assert!(whole.iter().all(|part| lines.iter().any(|line| line.contains(part))) || width < 20, "{lines:?}");
         }
     }
 

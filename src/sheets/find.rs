@@ -141,7 +141,11 @@ fn candidate(picture: &Picture, light: Option<Light>, quad: &Quad) -> Option<Can
     let near = corners(&sides_at(picture, light, rough, quad.off, FEW))?;
     // From near by, once more: a wide search takes what is strongest.
     let sides = sides(picture, light, near, 3.0);
-    Some(Candidate { corners: upright(corners(&sides)?), sides })
+    let corners = upright(corners(&sides)?);
+    let [width, height] = picture.size().map(f64::from);
+    // What does not lie in the picture as a whole is nothing to be marked on it.
+    let seen = corners.iter().all(|at| (0.0..=width).contains(&at.x) && (0.0..=height).contains(&at.y));
+    seen.then_some(Candidate { corners, sides })
 }
 
 /// The sheet or card that a four-sided region is by its shape, if it is one.

@@ -31,8 +31,10 @@ pub type Sides = [Vec<SidePlace>; 4];
 
 /// Shortest side, in pixels, that is worth measuring.
 const SHORTEST: f64 = 24.0;
-/// Of a side, next to its corners, what is left out: corners of cards are round, by 3.18 of 53.98 mm (ISO/IEC 7810 ID-1).
+/// Next to corners so much is left out, as a part of the shortest side, and of any: corners of cards are round, by 3.18 of
+/// 53.98 mm (ISO/IEC 7810 ID-1), and seen aslant a longer side may look the shortest.
 const LEFT_OUT: f64 = 0.08;
+const LEAST_LEFT_OUT: f64 = 0.05;
 /// Places looked at along a side: to find it, and to measure it.
 const COARSE: usize = 64;
 const FINE: usize = 800;
@@ -103,10 +105,11 @@ pub(super) fn sides_at(
 ) -> Sides {
     // Sheets lie before a camera; who draws one says so.
     let seeing = Seeing::new(picture, light.unwrap_or(Light::Camera));
+    let shortest = (0..4).map(|i| corners[i].distance(corners[(i + 1) % 4])).fold(f64::INFINITY, f64::min);
     let found: Vec<Vec<Part>> = (0..4)
         .into_par_iter()
         .map(|i| {
-            let chord = Chord::new(corners[i].raw(), corners[(i + 1) % 4].raw());
+            let chord = Chord::new(corners[i].raw(), corners[(i + 1) % 4].raw(), LEFT_OUT * shortest);
             chord.and_then(|chord| side(&seeing, &chord, off, count)).unwrap_or_default()
         })
         .collect();
@@ -145,14 +148,17 @@ struct Chord {
     along: Vec2,
     across: Vec2,
     length: f64,
+    /// The part at either end that is not looked at.
+    left_out: f64,
 }
 
 impl Chord {
-    fn new(from: kurbo::Point, to: kurbo::Point) -> Option<Self> {
+    fn new(from: kurbo::Point, to: kurbo::Point, round: f64) -> Option<Self> {
         let length = (to - from).hypot();
         let along = (to - from) / length;
         // Clockwise with y down: the inside lies to the right.
-        (length >= SHORTEST).then_some(Self { from, along, across: Vec2::new(-along.y, along.x), length })
+        let left_out = (round / length).max(LEAST_LEFT_OUT);
+        (length >= SHORTEST).then_some(Self { from, along, across: Vec2::new(-along.y, along.x), length, left_out })
     }
 
     /// The place at `t`, 0 to 1 along it, so far inwards.
@@ -174,8 +180,8 @@ fn seen(seeing: &Seeing, p: kurbo::Point) -> Colour {
 fn stations(chord: &Chord, count: usize) -> Vec<f64> {
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
     let count = (chord.length as usize).clamp(8, count);
-    let step = (1.0 - 2.0 * LEFT_OUT) / (count - 1) as f64;
-    (0..count).map(|i| LEFT_OUT + step * i as f64).collect()
+    let step = (1.0 - 2.0 * chord.left_out) / (count - 1) as f64;
+    (0..count).map(|i| chord.left_out + step * i as f64).collect()
 }
 
 fn side(seeing: &Seeing, chord: &Chord, off: f64, count: usize) -> Option<Vec<Part>> {
@@ -482,8 +488,8 @@ fn robust(places: &[(f64, f64)]) -> Option<(Vector4<f64>, Vec<f64>, f64)> {
 /// The kept places, a part of the side together in one place each.
 fn condensed(chord: &Chord, curve: &Vector4<f64>, kept: &[(f64, f64)]) -> Vec<Part> {
     let part = |k: usize| -> Option<Part> {
-        let width = (1.0 - 2.0 * LEFT_OUT) / PARTS as f64;
-        let from = LEFT_OUT + width * k as f64;
+        let width = (1.0 - 2.0 * chord.left_out) / PARTS as f64;
+        let from = chord.left_out + width * k as f64;
         let own: Vec<&(f64, f64)> = kept.iter().filter(|(t, _)| (from..=from + width).contains(t)).collect();
         if own.len() < 4 {
             return None;

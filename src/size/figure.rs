@@ -21,6 +21,15 @@ pub(super) fn fraction(landmark: Landmark) -> Measured {
     Measured { value, sd }
 }
 
+/// The same of a figure that is drawn so many heads tall, whose chin stands higher or lower for that.
+pub(super) fn drawn_fraction(landmark: Landmark, heads: f64) -> Measured {
+    let natural = fraction(landmark);
+    match landmark {
+        Landmark::Chin => Measured { value: 1.0 - (1.0 - natural.value) * WEARER_HEADS / heads, ..natural },
+        _ => natural,
+    }
+}
+
 /// The length of a limb as a fraction of stature, from the body table; how far one person differs from it: common
 /// practice, no source.
 pub(super) fn limb_fraction(limb: Limb) -> Measured {
@@ -161,7 +170,7 @@ pub(super) fn stands_upright(figure: &FigureMarks) -> Result<(), Problem> {
                 ("sole", _) => format!(
                     "the {name} is marked {:.0} px below the sole of the figure; both are marked on an upright figure, \
                      the sole at the bottom: mark them again",
-                    -rise
+                    rise.abs()
                 ),
                 (lower, at) => format!(
                     "the {name} is marked {rise:.0} px above the sole of the figure, the {lower} {at:.0} px: on an \

@@ -1,7 +1,7 @@
 //! Everything that was measured, with how far each number may be off.
 
 use crate::build_file::{
-    Build, Ends, Figure, Hand, KnownLength, KnownRectangle, Landmark, Like, Limb, PictureSpec, SizeFrom, Wearer,
+    Build, Ends, Figure, Hand, KnownLength, KnownRectangle, Landmark, Light, Like, Limb, PictureSpec, SizeFrom, Wearer,
 };
 use crate::problem::{Place, Placed};
 use crate::space::{Pixels, Point};
@@ -425,11 +425,13 @@ fn picture_marks(picture: &PictureSpec, sight: &Sight, wearer: Option<Wearer>) -
     let mut rectangles = known.enumerate().map(|(i, known)| rectangle_marks(known, sight.sides.get(i)));
     let rectangle = rectangles.next();
     let further: Vec<RectangleMarks> = rectangles.collect();
-    // Corners alone fix the plane and leave nothing to tell a lens by.
+    // Corners alone fix the plane and leave nothing to tell a lens by, which may bow for all that is known: who lays a sheet
+    // beside a prop takes a photo of it.
     let tells = |r: &RectangleMarks| !r.places.is_empty() || r.sides.iter().any(|side| side.len() > 2);
     let sides_tell = rectangle.iter().chain(&further).any(tells);
     let edges = picture.lens.as_ref();
-    let lens = (edges.is_some() || sides_tell).then(|| LensMarks {
+    let photo = picture.light != Some(Light::Drawing) && rectangle.as_ref().is_some_and(|r| r.size.is_some());
+    let lens = (edges.is_some() || sides_tell || photo).then(|| LensMarks {
         usual: vec![Measured { value: 0.0, sd: USUAL_BOWING_SD }],
         edges: edges
             .iter()
@@ -517,7 +519,7 @@ fn figure_marks(marked: &Figure) -> FigureMarks {
             .map(|&(landmark, at)| LandmarkMark {
                 landmark,
                 at: Spot::clicked(at),
-                fraction: figure::fraction(landmark.value),
+                fraction: figure::drawn_fraction(landmark.value, marked.heads),
             })
             .collect(),
         limbs: marked

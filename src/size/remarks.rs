@@ -99,25 +99,32 @@ fn ring_astray(marks: &Marks, picture: &PictureMarks) -> Option<Problem> {
     (apart > MOST).then(|| Problem::warning("ring_astray", text).at(ring.place))
 }
 
+/// Lengths say nothing of how a picture was taken, however many of them agree.
+fn taken_aslant(picture: &Placed<String>, scale: &PictureScale, square_on: bool) -> Option<Problem> {
+    // cos 15° = 0.966; perspective comes on top.
+    let text = format!(
+        "picture \"{}\" is sized by known lengths alone, which do not tell whether it was taken square on, nor how its lens \
+         bows, and give or take leaves both out: 15° aslant is 3 % and more; with a sheet or a card in the plane of the prop, \
+         marked as known_rectangle, it would be straightened",
+        picture.value
+    );
+    let told = scale.from == ScaleFrom::KnownLengths && square_on;
+    told.then(|| Problem::note("taken_square_on", text).at(picture.place))
+}
+
 fn disagreements(picture: &Placed<String>, scale: &PictureScale, square_on: bool) -> Problems {
     let (name, estimates) = (&picture.value, &scale.estimates);
     if let [only] = &estimates[..] {
         let more =
             if scale.from == ScaleFrom::Figure { "another landmark of the figure" } else { "one more known length" };
         let text = format!(
-            "the size of picture \"{name}\" rests on one thing alone, \"{}\": it has nothing to be checked against; mark \
-             {more}{}",
+            "the size of picture \"{name}\" rests on one thing alone, \"{}\": it has nothing to be checked against; mark {more}",
             only.name,
-            // cos 15° = 0.966; perspective comes on top.
-            if scale.from == ScaleFrom::KnownLengths && square_on {
-                ", and see that the picture was taken square on, because nothing tells: 15° aslant is 3 % and more too short"
-            } else {
-                ""
-            }
         );
-        return vec![Problem::note("size_unchecked", text).at(picture.place)];
+        let alone = Problem::note("size_unchecked", text).at(picture.place);
+        return std::iter::once(alone).chain(taken_aslant(picture, scale, square_on)).collect();
     }
-    let mut remarks = Vec::new();
+    let mut remarks = Problems::new();
     let off = |estimate: &&Estimate| estimate.verdict().is_some_and(|verdict| verdict != Verdict::Agrees);
     if let [one, other] = &estimates[..] {
         if off(&one) {
@@ -155,5 +162,6 @@ fn disagreements(picture: &Placed<String>, scale: &PictureScale, square_on: bool
         );
         remarks.push(Problem::warning("size_widened", text).at(picture.place));
     }
+    remarks.extend(taken_aslant(picture, scale, square_on));
     remarks
 }

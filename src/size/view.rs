@@ -204,7 +204,9 @@ pub(super) fn unlikely(picture: &PictureMarks) -> Option<Problem> {
     let looks = match all {
         Some(all) => {
             let (least, most) = all.iter().fold((f64::INFINITY, 0.0_f64), |(l, m), v| (l.min(*v), m.max(*v)));
-            format!("it looks as if its first side were {least:.2} to {most:.2} times as long as its second")
+            let (least, most) = (format!("{least:.2}"), format!("{most:.2}"));
+            let between = if least == most { least } else { format!("{least} to {most}") };
+            format!("it looks as if its first side were {between} times as long as its second")
         }
         None => "its sides do not look square to each other".to_owned(),
     };
