@@ -1,6 +1,7 @@
 //! The pages that carry pattern. Drawn in the frame of the core, so that one drawing serves every paper sharing it.
 
 use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect, Size, Vec2};
+use rayon::prelude::*;
 
 use super::block::{BESIDE, Block, SETTINGS, UP, block};
 use super::clip::clip;
@@ -58,9 +59,8 @@ pub fn words_beside(piece: &Piece, wording: Wording) -> Size {
 /// Every page of pattern of `layout`, in print order, in the frame of the core.
 pub fn tiles(layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<Page>> {
     let mut pages: Vec<Sketch> = layout.tiles.iter().map(Sketch::new).collect();
-    for (index, sheet) in layout.sheets.iter().enumerate() {
-        let of_sheet: Vec<usize> = (0..layout.tiles.len()).filter(|&t| layout.tiles[t].sheet == index).collect();
-        draw_sheet(sheet, &of_sheet, layout, pieces, header, &mut pages);
+    for number in 0..layout.sheets.len() {
+        draw_sheet(number, layout, pieces, header, &mut pages);
     }
     let rulers = rulers(&layout.core, header.wording);
     pages
@@ -112,49 +112,70 @@ impl Sketch {
 struct Lying<'a> {
     piece: &'a Piece,
     placed: &'a Placed,
-    cut: Path<JoinedSheet>,
-    loops: Vec<Vec<Raw>>,
+    loops: Vec<Loop>,
+    bounds: Rect,
 }
 
-fn draw_sheet(
-    sheet: &Sheet,
-    of_sheet: &[usize],
-    layout: &Layout,
-    pieces: &[Piece],
-    header: &Header,
-    pages: &mut [Sketch],
-) {
-    let lying: Vec<Lying<'_>> = sheet
-        .placed
-        .iter()
-        .map(|placed| {
-            let piece = &pieces[placed.piece];
-            // Placing only moves and turns: the map is affine and exact.
-            let cut = placed.to_sheet.path(&piece.cut_path(), f64::INFINITY);
-            let loops = polylines(&cut);
-            Lying { piece, placed, cut, loops }
-        })
-        .collect();
-    for &index in of_sheet {
-        let tile = &layout.tiles[index];
-        for lying in &lying {
-            draw_cut(lying, tile, &mut pages[index]);
-        }
-        draw_joins(sheet, tile, layout.core.overlap, header.wording, &mut pages[index]);
-        pages[index].beside = pages[index].clearing.clone();
-        lying.iter().for_each(|lying| pages[index].beside.take_area(&lying.loops, false));
+/// One loop of a cut path: a page looks only at those that come near it.
+struct Loop {
+    bounds: Rect,
+    path: Path<JoinedSheet>,
+    line: Vec<Raw>,
+}
+
+impl<'a> Lying<'a> {
+    fn new(piece: &'a Piece, placed: &'a Placed) -> Self {
+        // Placing only moves and turns: the map is affine and exact.
+        let cut = placed.to_sheet.path(&piece.cut_path(), f64::INFINITY);
+        let elements = cut.raw().elements().chunk_by(|_, next| !matches!(next, kurbo::PathEl::MoveTo(_)));
+        let one = |elements: &[kurbo::PathEl]| {
+            let path = Path::new(BezPath::from_vec(elements.to_vec()));
+            Loop { bounds: path.bounds(), line: polylines(&path).concat(), path }
+        };
+        let loops: Vec<Loop> = elements.map(one).collect();
+        let bounds = loops.iter().map(|l| l.bounds).reduce(|a, b| a.union(b)).unwrap_or(Rect::ZERO);
+        Self { piece, placed, loops, bounds }
     }
+
+    /// The loops that may reach into `window`; any other has all of it inside or all of it outside, an even number of times.
+    fn near(&self, window: Rect) -> impl Iterator<Item = &Loop> {
+        // Polylines stray a little from their curves.
+        let window = window.inflate(COARSE, COARSE);
+        self.loops.iter().filter(move |l| l.bounds.overlaps(window))
+    }
+
+    fn lines_near(&self, window: Rect) -> Vec<&[Raw]> {
+        self.near(window).map(|l| l.line.as_slice()).collect()
+    }
+
+    /// What `field` shows of the cut lines.
+    fn shown(&self, field: Rect) -> Path<JoinedSheet> {
+        Path::new(self.near(field).flat_map(|l| clip(&l.path, field).raw().clone()).collect())
+    }
+}
+
+fn draw_sheet(number: usize, layout: &Layout, pieces: &[Piece], header: &Header, pages: &mut [Sketch]) {
+    let sheet = &layout.sheets[number];
+    let of_sheet: Vec<usize> = (0..layout.tiles.len()).filter(|&t| layout.tiles[t].sheet == number).collect();
+    let lying: Vec<Lying<'_>> = sheet.placed.iter().map(|placed| Lying::new(&pieces[placed.piece], placed)).collect();
+    let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
+    on_sheet.for_each(|(page, tile)| {
+        lying.iter().for_each(|lying| draw_cut(lying, tile, page));
+        draw_joins(sheet, tile, layout.core.overlap, header.wording, page);
+        page.beside = page.clearing.clone();
+        lying.iter().for_each(|lying| page.beside.take_area(&lying.lines_near(tile.field), false));
+    });
     for index in 0..lying.len() {
-        set_words(&lying, index, of_sheet, layout, header, pages);
+        set_words(&lying, index, &of_sheet, layout, header, pages);
     }
 }
 
 fn draw_cut(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
-    let path = clip(&lying.cut, tile.field);
+    let path = lying.shown(tile.field);
     if !path.raw().is_empty() {
         page.drawing.line(Class::Cut, path.raw().clone());
     }
-    for line in &lying.loops {
+    for line in lying.lines_near(tile.field.inflate(CLEAR, CLEAR)) {
         page.clearing.take_line(line, CLEAR);
     }
     for (at, diameter) in lying.piece.circles() {
@@ -201,7 +222,7 @@ fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, wording: Wording, page: 
         let text = mark.number.to_string();
         let size = 2.6;
         let room = Size::new(BOLD.width(&text, size) + 0.6, BOLD.cap_height(size) + 0.8);
-        if let Some(place) = page.clearing.find(room, mark.at.raw() + Vec2::new(2.4, -2.4), 0.0) {
+        if let Some(place) = page.clearing.find_near(room, mark.at.raw() + Vec2::new(2.4, -2.4)) {
             page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, size, true, text);
             page.clearing.take(place);
         }
@@ -252,7 +273,7 @@ fn draw_base_line(line: [Raw; 2], sheet: &Sheet, tile: &Tile, wording: Wording, 
     for mark in on_line.filter(|mark| f.contains(mark.at.raw())) {
         let text = fill(wording.words.base_line, &[&wording.figure(reach(mark) - zero)]);
         let room = Size::new(REGULAR.width(&text, EM) + 0.6, REGULAR.cap_height(EM) + 0.8);
-        if let Some(place) = page.clearing.find(room, mark.at.raw() + Vec2::new(12.0, 4.5), 0.0) {
+        if let Some(place) = page.clearing.find_near(room, mark.at.raw() + Vec2::new(12.0, 4.5)) {
             page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, EM, false, text);
             page.clearing.take(place);
         }
@@ -279,11 +300,11 @@ fn set_words(
 ) {
     let this = &lying[index];
     let mut rooms: Vec<(usize, Clearing)> = of_sheet
-        .iter()
-        .filter(|&&tile| shows(this, layout.tiles[tile].field))
+        .par_iter()
+        .filter(|&&tile| layout.tiles[tile].pieces.contains(&this.placed.piece))
         .map(|&tile| {
-            let mut clearing = pages[tile].clearing.part(this.cut.bounds());
-            clearing.take_area(&this.loops, true);
+            let mut clearing = pages[tile].clearing.part(this.bounds);
+            clearing.take_area(&this.lines_near(layout.tiles[tile].field), true);
             (tile, clearing)
         })
         .collect();
@@ -320,9 +341,12 @@ fn set_words(
             Some(*tile)
         }),
     };
-    for (tile, clearing) in rooms.iter().filter(|(tile, _)| Some(*tile) != main) {
-        set_letter(this, clearing, layout.tiles[*tile].field, &mut pages[*tile]);
-    }
+    rooms.sort_by_key(|(tile, _)| *tile);
+    pages.par_iter_mut().enumerate().filter(|(tile, _)| Some(*tile) != main).for_each(|(tile, page)| {
+        if let Ok(at) = rooms.binary_search_by_key(&tile, |(tile, _)| *tile) {
+            set_letter(this, &rooms[at].1, layout.tiles[tile].field, page);
+        }
+    });
 }
 
 /// The letter alone: inside the piece where it fits, else beside it with a line to it.
@@ -333,25 +357,23 @@ fn set_letter(this: &Lying<'_>, inside: &Clearing, field: Rect, page: &mut Sketc
         page.drawing.text(place.x0 + 0.2, place.y1 - 0.2, size, true, letter.clone());
         page.take(place);
     };
-    if let Some((size, place)) =
-        LETTERS.iter().find_map(|&size| Some((size, inside.find(room(size), inside.middle(), 2.0)?)))
-    {
-        set(size, place, page);
+    if let Some((number, place)) = inside.find_first(LETTERS.map(room), inside.middle(), 2.0) {
+        set(LETTERS[number], place, page);
         return;
     }
+    let small = &LETTERS[2..];
     let wish = middle_in(this, field);
-    if let Some((size, place)) =
-        LETTERS.iter().skip(2).find_map(|&size| Some((size, page.beside.find(room(size), wish, 0.0)?)))
-    {
+    if let Some((number, place)) = page.beside.find_first(small.iter().copied().map(room), wish, 0.0) {
         point_at(this, place, field, page);
-        set(size, place, page);
+        set(small[number], place, page);
     }
 }
 
 /// A line from words beside a piece to the nearest place of what `field` shows of its cut lines.
 fn point_at(this: &Lying<'_>, place: Rect, field: Rect, page: &mut Sketch) {
     let centre = place.center();
-    let nearest = clip(&this.cut, field)
+    let nearest = this
+        .shown(field)
         .raw()
         .segments()
         .map(|segment| (segment.nearest(centre, COARSE), segment))
@@ -366,16 +388,11 @@ fn point_at(this: &Lying<'_>, place: Rect, field: Rect, page: &mut Sketch) {
 /// The middle of what `field` shows of the outline.
 fn middle_in(this: &Lying<'_>, field: Rect) -> Raw {
     let (mut sum, mut count) = (Vec2::ZERO, 0.0);
-    for p in this.loops.iter().flatten().filter(|p| field.contains(**p)) {
+    for p in this.loops.iter().flat_map(|l| &l.line).filter(|p| field.contains(**p)) {
         sum += p.to_vec2();
         count += 1.0;
     }
     if count > 0.0 { (sum / count).to_point() } else { field.center() }
-}
-
-/// Whether some part of the piece is on the page.
-fn shows(this: &Lying<'_>, field: Rect) -> bool {
-    !clip(&this.cut, field).raw().is_empty() || kurbo::Shape::winding(this.cut.raw(), field.center()) % 2 != 0
 }
 
 fn settings() -> impl Iterator<Item = (super::block::Setting, bool)> {

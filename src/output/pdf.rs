@@ -13,6 +13,7 @@ use printpdf::{
     LineDashPattern, LineJoinStyle, LinePoint, Mm, Op, ParsedFont, PdfDocument, PdfFont, PdfFontHandle, PdfPage,
     PdfSaveOptions, Pt, TextItem, TextMatrix,
 };
+use rayon::prelude::*;
 
 use crate::drawing::{Class, Drawing, Label, Line, WORDS_GREY};
 use crate::space::Page;
@@ -266,7 +267,14 @@ fn finish(file: &mut lopdf::Document, document: &Document) {
     file.version = "1.5".to_owned();
     let id = name_of(file);
     file.trailer.set("ID", vec![id.clone(), id]);
-    file.compress();
+    file.objects.values_mut().collect::<Vec<_>>().into_par_iter().for_each(|object| {
+        if let Ok(stream) = object.as_stream_mut()
+            && stream.allows_compression
+        {
+            // One that does not get smaller stays as it is.
+            let _ = stream.compress();
+        }
+    });
 }
 
 /// Sixteen bytes from everything the file holds.

@@ -78,10 +78,10 @@ impl Clearing {
     }
 
     /// Takes every cell whose middle lies outside (`keep_inside`) or inside (otherwise) the even-odd area of `loops`.
-    pub fn take_area(&mut self, loops: &[Vec<Point>], keep_inside: bool) {
+    pub fn take_area(&mut self, loops: &[impl AsRef<[Point]>], keep_inside: bool) {
         let middle = |row: usize| self.window.y0 + (row as f64 + 0.5) * self.cell;
         let mut crossings = vec![Vec::new(); self.rows];
-        for pair in loops.iter().flat_map(|points| points.windows(2)) {
+        for pair in loops.iter().flat_map(|points| points.as_ref().windows(2)) {
             let (a, b) = (pair[0], pair[1]);
             let (first, end) = (self.row(a.y.min(b.y)), (self.row(a.y.max(b.y)) + 1).min(self.rows));
             for (row, crossings) in crossings.iter_mut().enumerate().take(end).skip(first) {
@@ -121,13 +121,31 @@ impl Clearing {
     /// The free place of `size` whose middle is nearest to `wish`, with as much air around it as can be had up to
     /// `air`; `None` when it fits nowhere.
     pub fn find(&self, size: Size, wish: Point, air: f64) -> Option<Rect> {
-        if size.width > self.window.width() || size.height > self.window.height() {
-            return None;
-        }
-        let sums = self.sums();
+        self.find_first([size], wish, air).map(|(_, place)| place)
+    }
+
+    /// The same without air, quicker where there is room close by: then only that is looked at.
+    pub fn find_near(&self, size: Size, wish: Point) -> Option<Rect> {
+        /// How far around, in mm.
+        const CLOSE: f64 = 15.0;
+        let close = Size::new(size.width + 2.0 * CLOSE, size.height + 2.0 * CLOSE);
+        let near = self.part(Rect::from_center_size(wish, close)).find(size, wish, 0.0);
+        near.or_else(|| self.find(size, wish, 0.0))
+    }
+
+    /// The same for the first of `sizes` that fits, with its number.
+    pub fn find_first(&self, sizes: impl IntoIterator<Item = Size>, wish: Point, air: f64) -> Option<(usize, Rect)> {
         let airs = [air, air / 2.0, 0.0];
         let airs = if air > 0.0 { &airs[..] } else { &airs[2..] };
-        airs.iter().find_map(|&air| self.find_tight(&sums, size, wish, air))
+        let mut sums = None;
+        sizes.into_iter().enumerate().find_map(|(number, size)| {
+            if size.width > self.window.width() || size.height > self.window.height() {
+                return None;
+            }
+            let sums: &Vec<u32> = sums.get_or_insert_with(|| self.sums());
+            let place = airs.iter().find_map(|&air| self.find_tight(sums, size, wish, air))?;
+            Some((number, place))
+        })
     }
 
     /// Rows are searched from the wish outwards, until they lie farther than the best place. Of places equally far it is

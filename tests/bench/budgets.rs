@@ -20,6 +20,10 @@ use program::{Used, run};
 use scene::{Camera, Scene, Shape, Shot, props};
 use spanwright::build_file::read;
 use spanwright::contour::Follower;
+use spanwright::drawing::{Header, tiles};
+use spanwright::make::{Files, plan, survey};
+use spanwright::output::{Document, Sheetful, pdf};
+use spanwright::paper::Layout;
 use spanwright::picture::Picture;
 use spanwright::shape::check;
 use spanwright::sheets::{self, find};
@@ -65,6 +69,7 @@ fn main() {
     intervals();
     growth_in_pages(folder.path());
     growth_in_segments(folder.path());
+    many_paths();
     self_crossing();
 }
 
@@ -250,6 +255,87 @@ fn growth_in_segments(folder: &Path) {
         }
         before = Some(time);
     }
+}
+
+/// A joined sheet of 200 wheels of 100 cubics on 2.4 × 1.2 m: drawing its pages and writing them, beside writing of each page
+/// the cubics that meet it and nothing else.
+fn many_paths() {
+    let wheels = (0..200).map(|k| {
+        let middle = Vec2::new(f64::from(k % 20) * 120.0, f64::from(k / 20) * 120.0);
+        Affine::translate(middle) * Affine::scale(0.11) * wheel(100)
+    });
+    let all: BezPath = wheels.flatten().collect();
+    let build = format!("{}[paper]\nuse = [\"A4\"]\n", at_full_size(&all.to_svg()));
+    let reading = read(&build);
+    let build = reading.build.expect("nothing is wrong with it");
+    let survey = survey(build, Vec::new(), &Alone).expect("it names no file");
+    let plan = plan(survey).unwrap_or_else(|problems| panic!("{problems:?}"));
+    let (layout, pieces) = (&plan.layouts[0], &plan.survey.pieces);
+    let wording = plan.survey.build.wording();
+    let header = Header { build: String::new(), set: String::new(), wording, before: 0, pages: layout.tiles.len() };
+    let ours = || {
+        let pages = tiles(layout, pieces, &header).into_iter().zip(&layout.tiles);
+        let page = |(drawing, tile): (_, &spanwright::paper::Tile)| Sheetful {
+            size: layout.core.size,
+            drawing,
+            label: tile.name(),
+            bookmark: tile.name(),
+        };
+        pdf(&Document { title: "wheels".into(), date: None, words: wording.words, pages: pages.map(page).collect() })
+    };
+    let sheet = &layout.sheets[0];
+    let on_sheet = sheet.placed[0].to_sheet.path(&pieces[0].cut_path(), 1e-3);
+    let segments: Vec<kurbo::CubicBez> = on_sheet.raw().segments().map(|segment| segment.to_cubic()).collect();
+    let plainly = || culled(&segments, layout);
+    let (mut times, mut plain_times) = (Vec::new(), Vec::new());
+    for _ in 0..RUNS {
+        times.push(ms(|| assert!(ours().len() > 1000, "pages")));
+        plain_times.push(ms(|| assert!(plainly().len() > 1000, "pages")));
+    }
+    let (measured, reference) = (median(times), median(plain_times));
+    let what = format!("{} pages, 20 000 cubics: time / plain writing", layout.tiles.len());
+    Row { what, measured, reference, unit: "ms", budget: Some(1.2) }.print();
+    let size = |bytes: Vec<u8>| bytes.len() as f64 / MIB;
+    let (measured, most) = (size(ours()), 500_000.0 / MIB);
+    let what = "the same: PDF with its fonts / most allowed".into();
+    Row { what, measured, reference: most, unit: "MiB", budget: Some(1.0) }.print();
+    let what = "the same: PDF / by plain writing".into();
+    Row { what, measured, reference: size(plainly()), unit: "MiB", budget: None }.print();
+}
+
+/// There are none.
+struct Alone;
+
+impl Files for Alone {
+    fn read(&self, name: &str) -> std::io::Result<Vec<u8>> {
+        Err(std::io::Error::other(format!("there is no {name}")))
+    }
+}
+
+/// Of each page the cubics whose boxes meet it, in points, as `printpdf` writes them by itself.
+#[expect(clippy::cast_possible_truncation, reason = "the border to printpdf, which counts in f32")]
+fn culled(segments: &[kurbo::CubicBez], layout: &Layout) -> Vec<u8> {
+    use printpdf::{Line, LinePoint, Mm, Op, PdfDocument, PdfPage, PdfSaveOptions};
+    let mut document = PdfDocument::new("wheels");
+    for tile in &layout.tiles {
+        let point = |p: Point, bezier| {
+            let (x, y) = ((p.x - tile.field.x0) as f32, (tile.field.y1 - p.y) as f32);
+            LinePoint { p: printpdf::Point::new(Mm(x), Mm(y)), bezier }
+        };
+        let meets = |cubic: &&kurbo::CubicBez| {
+            let bounds = Rect::from_points(cubic.p0, cubic.p3).union(Rect::from_points(cubic.p1, cubic.p2));
+            bounds.overlaps(tile.field)
+        };
+        let draw = |cubic: &kurbo::CubicBez| {
+            let points =
+                vec![point(cubic.p0, false), point(cubic.p1, true), point(cubic.p2, true), point(cubic.p3, false)];
+            Op::DrawLine { line: Line { points, is_closed: false } }
+        };
+        let size = layout.core.size;
+        let operations = segments.iter().filter(meets).map(draw).collect();
+        document.pages.push(PdfPage::new(Mm(size.width as f32), Mm(size.height as f32), operations));
+    }
+    document.save(&PdfSaveOptions::default(), &mut Vec::new())
 }
 
 /// Looking for self-crossings beside flattening the same path to a hundredth of a millimetre.
