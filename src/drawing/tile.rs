@@ -1,6 +1,6 @@
 //! The pages that carry pattern. Drawn in the frame of the core, so that one drawing serves every paper sharing it.
 
-use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect, Size, Vec2};
+use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect, Shape as _, Size, Vec2};
 use rayon::prelude::*;
 
 use super::block::{BESIDE, Block, SETTINGS, UP, block};
@@ -83,6 +83,8 @@ struct Sketch {
     clearing: Clearing,
     /// What is free outside all pieces.
     beside: Clearing,
+    /// Where words stand.
+    words: Vec<Rect>,
 }
 
 impl Sketch {
@@ -92,12 +94,13 @@ impl Sketch {
         let rim = corners
             .map(|(x, y)| Raw::new(tile.field.x0 + x * tile.field.width(), tile.field.y0 + y * tile.field.height()));
         clearing.take_line(&rim, CLEAR);
-        Self { drawing: Drawing::default(), beside: clearing.clone(), clearing }
+        Self { drawing: Drawing::default(), beside: clearing.clone(), clearing, words: Vec::new() }
     }
 
     /// Sets `words` into `place` and keeps others out of it.
     fn set(&mut self, words: Block, place: Rect) {
         self.drawing.add(words.drawing, place.origin().to_vec2());
+        self.words.push(place);
         self.take(place);
     }
 
@@ -355,6 +358,7 @@ fn set_letter(this: &Lying<'_>, inside: &Clearing, field: Rect, page: &mut Sketc
     let room = |size: f64| Size::new(BOLD.width(letter, size) + 0.4, BOLD.cap_height(size) + 0.4);
     let set = |size: f64, place: Rect, page: &mut Sketch| {
         page.drawing.text(place.x0 + 0.2, place.y1 - 0.2, size, true, letter.clone());
+        page.words.push(place);
         page.take(place);
     };
     if let Some((number, place)) = inside.find_first(LETTERS.map(room), inside.middle(), 2.0) {
@@ -369,20 +373,43 @@ fn set_letter(this: &Lying<'_>, inside: &Clearing, field: Rect, page: &mut Sketc
     }
 }
 
-/// A line from words beside a piece to the nearest place of what `field` shows of its cut lines.
+/// A line from words beside a piece to the nearest place of what `field` shows of its cut lines that it reaches past no other
+/// words.
 fn point_at(this: &Lying<'_>, place: Rect, field: Rect, page: &mut Sketch) {
     let centre = place.center();
-    let nearest = this
-        .shown(field)
+    // From the nearest place of the words, else from a corner of them.
+    let from = |to: Raw| {
+        let nearest = Raw::new(to.x.clamp(place.x0, place.x1), to.y.clamp(place.y0, place.y1));
+        let corners = [(place.x0, place.y0), (place.x1, place.y0), (place.x0, place.y1), (place.x1, place.y1)];
+        std::iter::once(nearest).chain(corners.map(Raw::from))
+    };
+    let shown = this.shown(field);
+    let mut ends: Vec<(f64, Raw)> = shown
         .raw()
         .segments()
-        .map(|segment| (segment.nearest(centre, COARSE), segment))
-        .min_by(|(a, _), (b, _)| a.distance_sq.total_cmp(&b.distance_sq))
-        .map(|(nearest, segment)| segment.eval(nearest.t));
-    if let Some(to) = nearest {
-        let from = (to.x.clamp(place.x0, place.x1), to.y.clamp(place.y0, place.y1));
-        page.drawing.straight(Class::SettingOut, from, (to.x, to.y));
+        .map(|segment| {
+            let nearest = segment.nearest(centre, COARSE);
+            (nearest.distance_sq, segment.eval(nearest.t))
+        })
+        .collect();
+    ends.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let free = |[a, b]: &[Raw; 2]| {
+        let own = place.inset(-0.3);
+        !meets(*a, *b, own) && !page.words.iter().any(|words| meets(*a, *b, words.inflate(0.3, 0.3)))
+    };
+    let mut ways = ends.iter().flat_map(|(_, to)| from(*to).map(|from| [from, *to]));
+    let way = ways.find(free).or_else(|| ends.first().and_then(|(_, to)| Some([from(*to).next()?, *to])));
+    if let Some([from, to]) = way {
+        page.drawing.straight(Class::SettingOut, from.into(), to.into());
+        for clearing in [&mut page.clearing, &mut page.beside] {
+            clearing.take_line(&[from, to], CLEAR);
+        }
     }
+}
+
+/// Whether the straight line from `a` to `b` meets `rect`.
+fn meets(a: Raw, b: Raw, rect: Rect) -> bool {
+    !clip(&Path::<JoinedSheet>::new(kurbo::Line::new(a, b).to_path(1.0)), rect).raw().is_empty()
 }
 
 /// The middle of what `field` shows of the outline.
