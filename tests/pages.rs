@@ -3,6 +3,7 @@
 
 mod made;
 mod sheets;
+mod taped;
 
 use std::fs;
 

@@ -214,51 +214,89 @@ mod tests {
     #[test]
     fn a_bad_join_is_named_from_straight_edge_and_tape() {
         let (joining, runs) = runs(false);
-        let strips: Vec<usize> = (0..joining.steps.len())
-            .filter(|&s| matches!(joining.steps[s].between[0], joining::Part::Strip(_)))
-            .collect();
         let mut dice = Dice(11);
         let taped = Runs::of(&joining, 300, 99);
-        let alarms = taped.lies.iter().filter(|lies| {
-            let readings = read_at_every_strip(&joining, lies, &mut dice);
-            faults::judge_by(&runs, &joining, 1, &readings).expect("its marks") != Verdict::Good
-        });
+        let mut readings = |lies: &[runs::Lie]| read_at_every_strip(&joining, lies, &mut dice);
+        let alarms = taped
+            .lies
+            .iter()
+            .filter(|lies| faults::judge_by(&runs, &joining, 1, &readings(lies)).expect("its marks") != Verdict::Good);
         let alarms = alarms.count();
         assert!(alarms <= 12, "{alarms} of 300 good sheets");
         for (kind, least) in [(FaultKind::Gap, 270), (FaultKind::Slip, 270), (FaultKind::Hinge, 0)] {
-            let mut named = 0;
-            for (trial, lies) in taped.lies.iter().enumerate() {
-                let step = strips[trial % strips.len()];
-                let (middle, along) = joining.join(&joining.steps[step]);
-                let reach = joining.steps[step].shared.iter().map(|s| joining.marks[s.0].at.raw().distance(middle));
-                let reach = reach.fold(1.0, f64::max);
-                let apart = kurbo::Vec2::new(-along.y, along.x);
-                let fault = match kind {
-                    FaultKind::Gap => runs::Lie { shift: apart * 3.0, turn: 0.0 },
-                    FaultKind::Slip => runs::Lie { shift: along * 3.0, turn: 0.0 },
-                    FaultKind::Hinge => {
-                        let turn = 3.0 / reach;
-                        runs::Lie { shift: kurbo::Vec2::new(middle.y, -middle.x) * turn, turn }
-                    }
-                };
-                let wrong = runs::with_fault(&joining, step, fault);
-                let both: Vec<runs::Lie> = lies
-                    .iter()
-                    .zip(&wrong)
-                    .map(|(a, b)| runs::Lie { shift: a.shift + b.shift, turn: a.turn + b.turn })
-                    .collect();
-                let readings = read_at_every_strip(&joining, &both, &mut dice);
-                if let Verdict::Wrong(faults) = faults::judge_by(&runs, &joining, 1, &readings).expect("its marks") {
-                    let truth = joining.steps[step].between.map(|part| match part {
-                        joining::Part::Strip(strip) => (1 + strip, None),
-                        joining::Part::Page(_) => (0, Some(0)),
-                    });
-                    let same = faults[0].between == truth;
-                    named += usize::from(same);
-                    assert!(!same || faults[0].kind != FaultKind::Gap || faults[0].mm > 0.0, "apart is above 0");
-                }
-            }
+            let [_, named] = faults_named(&joining, &runs, &taped, kind, &mut readings);
             assert!(named >= least, "{kind:?}: {named} of 300");
         }
+    }
+
+    /// What README.md states of the three distances of the cover: they tell that a join gapes or turns, hardly that it slipped, and
+    /// seldom which one it is.
+    #[test]
+    fn three_distances_tell_of_a_bad_join_now_and_then() {
+        let (joining, runs) = runs(false);
+        let chosen = distances::most_telling(&joining, &runs, 3);
+        let taped = Runs::of(&joining, 300, 99);
+        let mut dice = Dice(12);
+        let mut readings = |lies: &[runs::Lie]| -> Vec<Reading> {
+            let read = |check: &CheckDistance| {
+                let pair = check.between.map(|n| joining.marks.iter().position(|m| m.number == n).expect("a mark"));
+                let off = distances::stretched(&joining, lies, pair) + READING_SD_MM * dice.normal();
+                Reading::Distance(check.between, check.mm + off)
+            };
+            chosen.iter().map(read).collect()
+        };
+        let told = [FaultKind::Gap, FaultKind::Slip, FaultKind::Hinge]
+            .map(|kind| faults_named(&joining, &runs, &taped, kind, &mut readings));
+        let near = |met: usize, stated: usize| met.abs_diff(stated) <= 30;
+        let stated = [[300, 100], [36, 8], [288, 107]];
+        for (met, stated) in told.iter().flatten().zip(stated.iter().flatten()) {
+            assert!(near(*met, *stated), "{told:?} of 300, {stated:?} stated");
+        }
+    }
+
+    /// Of 300 tapings with a fault of 3 mm between two strips: how many are suspected, and of how many the right join is named.
+    fn faults_named(
+        joining: &Joining,
+        runs: &Runs,
+        taped: &Runs,
+        kind: FaultKind,
+        readings: &mut dyn FnMut(&[runs::Lie]) -> Vec<Reading>,
+    ) -> [usize; 2] {
+        let strips: Vec<usize> = (0..joining.steps.len())
+            .filter(|&s| matches!(joining.steps[s].between[0], joining::Part::Strip(_)))
+            .collect();
+        let (mut suspected, mut named) = (0, 0);
+        for (trial, lies) in taped.lies.iter().enumerate() {
+            let step = strips[trial % strips.len()];
+            let (middle, along) = joining.join(&joining.steps[step]);
+            let reach = joining.steps[step].shared.iter().map(|s| joining.marks[s.0].at.raw().distance(middle));
+            let reach = reach.fold(1.0, f64::max);
+            let apart = kurbo::Vec2::new(-along.y, along.x);
+            let fault = match kind {
+                FaultKind::Gap => runs::Lie { shift: apart * 3.0, turn: 0.0 },
+                FaultKind::Slip => runs::Lie { shift: along * 3.0, turn: 0.0 },
+                FaultKind::Hinge => {
+                    let turn = 3.0 / reach;
+                    runs::Lie { shift: kurbo::Vec2::new(middle.y, -middle.x) * turn, turn }
+                }
+            };
+            let wrong = runs::with_fault(joining, step, fault);
+            let both: Vec<runs::Lie> = lies
+                .iter()
+                .zip(&wrong)
+                .map(|(a, b)| runs::Lie { shift: a.shift + b.shift, turn: a.turn + b.turn })
+                .collect();
+            if let Verdict::Wrong(faults) = faults::judge_by(runs, joining, 1, &readings(&both)).expect("its marks") {
+                let truth = joining.steps[step].between.map(|part| match part {
+                    joining::Part::Strip(strip) => (1 + strip, None),
+                    joining::Part::Page(_) => (0, Some(0)),
+                });
+                let same = faults[0].between == truth;
+                suspected += 1;
+                named += usize::from(same);
+                assert!(!same || faults[0].kind != FaultKind::Gap || faults[0].mm > 0.0, "apart is above 0");
+            }
+        }
+        [suspected, named]
     }
 }
