@@ -143,13 +143,34 @@ fn least_pages(items: &[Item<'_>], small: &[usize], large: &[usize], core: &Core
     let pages = |share: f64| (share - 1e-9).ceil().max(1.0) as usize;
     let together: f64 = small.iter().map(|&i| area(i)).sum();
     let of_large = |&i: &usize| {
-        // A page reaches no farther than from corner to corner, and what pages share counts twice.
+        // A page reaches no farther than from corner to corner, and what pages share counts twice: each answers for a step both
+        // ways, and at the rim for half an overlap more.
         let bounds = items[i].path.bounds();
         let (reach, across) = (bounds.width().max(bounds.height()), field.width.hypot(field.height));
-        pages(area(i) / field.area()).max(pages((reach - core.overlap) / (across - core.overlap)))
+        let rim = core.overlap * widest_and_highest(items[i].path);
+        let by_area = ((area(i) - rim) / core.step().area()).max(area(i) / field.area());
+        pages(by_area).max(pages((reach - core.overlap) / (across - core.overlap)))
     };
     let small = if small.is_empty() { 0 } else { pages(together / field.area()) };
     small + large.iter().map(of_large).sum::<usize>()
+}
+
+/// The most that width and height come to together, however a piece is turned.
+fn widest_and_highest(path: &Path<Pattern>) -> f64 {
+    const TURNS: u32 = 90;
+    let points: Vec<Raw> = path.flatten(1.0).concat().into_iter().map(|p| p.raw()).collect();
+    let extent = |turn: f64| {
+        let way = kurbo::Vec2::from_angle(turn);
+        let along = points.iter().map(|p| p.to_vec2().dot(way));
+        let (low, high) = along.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+        (high - low).max(0.0)
+    };
+    let both = |k: u32| {
+        let turn = f64::from(k) / f64::from(TURNS) * std::f64::consts::FRAC_PI_2;
+        extent(turn) + extent(turn + std::f64::consts::FRAC_PI_2)
+    };
+    // Between two turns it may come to a little more: by the cosine of half a step.
+    (0..TURNS).map(both).fold(0.0, f64::max) / (0.5 * std::f64::consts::FRAC_PI_2 / f64::from(TURNS)).cos()
 }
 
 /// The room a piece takes on a shared page, and the room of its words in that. A piece that nearly fills its page goes
