@@ -58,13 +58,13 @@ pub fn words_beside(piece: &Piece, wording: Wording) -> Size {
 
 /// Every page of pattern of `layout`, in print order, in the frame of the core.
 pub fn tiles(layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<Page>> {
-    let mut pages: Vec<Sketch> = layout.tiles.iter().map(Sketch::new).collect();
+    let mut pages: Vec<Sketch> = layout.tiles.par_iter().map(Sketch::new).collect();
     for number in 0..layout.sheets.len() {
         draw_sheet(number, layout, pieces, header, &mut pages);
     }
     let rulers = rulers(&layout.core, header.wording);
     pages
-        .into_iter()
+        .into_par_iter()
         .zip(&layout.tiles)
         .enumerate()
         .map(|(index, (sketch, tile))| {
