@@ -42,6 +42,9 @@ pub(super) fn survey(plan: &Plan) -> String {
     let odds = if finished.length_95 == [finished.length_mm; 2] { "" } else { ": right 19 times in 20" };
     let _ = writeln!(out, "  length  {}{odds}", with(finished.length_mm, finished.length_95));
     let _ = writeln!(out, "  width   {}", with(finished.width_mm, finished.width_95));
+    if finished.by == "outlines" {
+        let _ = writeln!(out, "  (no ends are marked: length over the places farthest apart, width the narrowest way)");
+    }
     for measure in &survey.measures {
         let _ = writeln!(out, "  {}  {}", measure.name, with(measure.mm, measure.mm_95));
     }

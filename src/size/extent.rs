@@ -66,6 +66,23 @@ pub(super) fn farthest<S: Space>(hull: &[Point<S>]) -> Option<[Point<S>; 2]> {
     Some(best)
 }
 
+/// How far a convex `hull` reaches the narrowest way (its least Feret diameter, ISO 9276-6); 0 for no points.
+///
+/// That way is square to one of the hull's sides: H. Freeman and R. Shapira, Determining the minimum-area encasing
+/// rectangle for an arbitrary closed curve, Communications of the ACM 18 (1975).
+pub(super) fn least_breadth<S: Space>(hull: &[Point<S>]) -> f64 {
+    let at = |i: usize| hull[i % hull.len()];
+    let mut opposite = 1;
+    let across = |i: usize| {
+        let (a, b) = (at(i), at(i + 1));
+        while cross(a, b, at(opposite), at(opposite + 1)) > 0.0 {
+            opposite += 1;
+        }
+        cross(a, b, a, at(opposite)) / a.distance(b)
+    };
+    if hull.len() < 3 { 0.0 } else { (0..hull.len()).map(across).fold(f64::INFINITY, f64::min) }
+}
+
 /// How far `points` reach square to the direction from `a` to `b`; 0 for no points.
 pub(super) fn breadth<S: Space>(points: &[Point<S>], [a, b]: [Point<S>; 2]) -> f64 {
     let along = (b.raw() - a.raw()).normalize();
@@ -82,6 +99,7 @@ fn cross<S: Space>(a: Point<S>, b: Point<S>, c: Point<S>, d: Point<S>) -> f64 {
 mod tests {
     use super::*;
     use crate::space::Pattern;
+    use kurbo::Vec2;
     use proptest::prelude::*;
 
     fn points(raw: &[(f64, f64)]) -> Vec<Point<Pattern>> {
@@ -89,6 +107,17 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn the_narrowest_way_is_that_of_the_best_of_many_directions(
+            raw in prop::collection::vec((-500.0..500.0f64, -90.0..90.0f64), 3..60),
+        ) {
+            let hull = hull(&points(&raw));
+            let found = least_breadth(&hull);
+            let turned = |i: i32| breadth(&hull, [Point::new(0.0, 0.0), Point::from(Vec2::from_angle(f64::from(i) * 1e-3).to_point())]);
+            let tried = (0..3142).map(turned).fold(f64::INFINITY, f64::min);
+            prop_assert!(found <= tried + 1e-9 && tried <= found + 1.1, "{found} {tried}");
+        }
+
         #[test]
         fn the_farthest_corners_are_those_that_trying_all_pairs_finds(
             raw in prop::collection::vec((-500.0..500.0f64, -90.0..90.0f64), 1..60), coarse in any::<bool>(),
@@ -113,6 +142,16 @@ mod tests {
                 prop_assert!(all.iter().all(|p| cross(a, b, a, *p) >= -1e-9));
             }
         }
+    }
+
+    #[test]
+    fn the_narrowest_way_across_a_rectangle_is_its_short_side() {
+        // A lath 3000 by 60, turned by atan(3/4).
+        let turned = |x: f64, y: f64| (0.8 * x - 0.6 * y, 0.6 * x + 0.8 * y);
+        let lath = points(&[turned(0.0, 0.0), turned(3000.0, 0.0), turned(3000.0, 60.0), turned(0.0, 60.0)]);
+        assert!((least_breadth(&hull(&lath)) - 60.0).abs() < 1e-9);
+        assert_eq!(least_breadth::<Pattern>(&[]), 0.0);
+        assert_eq!(least_breadth(&points(&[(0.0, 0.0), (5.0, 0.0)])), 0.0);
     }
 
     #[test]

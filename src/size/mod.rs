@@ -48,10 +48,12 @@ pub fn farthest_out<S: Space>(points: &[Point<S>], map: &Map<S, Pattern>) -> Vec
     extent::hull_through(points, map)
 }
 
-/// The longest straight distance across `points`, and how far they reach square to it, mm; 0 for fewer than two.
+/// How far `points` reach the longest and the narrowest way (their greatest and least Feret diameters, ISO 9276-6), mm;
+/// 0 for fewer than two.
 pub fn length_and_breadth(points: &[Point<Pattern>]) -> (f64, f64) {
-    let farthest = extent::farthest(&extent::hull(points)).filter(|[a, b]| a != b);
-    farthest.map_or((0.0, 0.0), |[a, b]| (a.distance(b), extent::breadth(points, [a, b])))
+    let hull = extent::hull(points);
+    let length = extent::farthest(&hull).map_or(0.0, |[a, b]| a.distance(b));
+    (length, extent::least_breadth(&hull))
 }
 
 #[cfg(test)]

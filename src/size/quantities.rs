@@ -26,9 +26,13 @@ pub fn finished_length(marks: &Marks, solved: &Solved) -> f64 {
     ends(marks, solved).map_or(0.0, |(_, [a, b])| a.distance(b))
 }
 
-/// How far the outlines reach square to the finished length, mm; 0 when its picture carries no outline.
+/// How far the outlines of its picture reach square to the marked ends, or the narrowest way where none are marked, mm;
+/// 0 when that picture carries no outline.
 pub fn finished_width(marks: &Marks, solved: &Solved) -> f64 {
-    ends(marks, solved).map_or(0.0, |(picture, ends)| extent::breadth(&hull(marks, solved, picture), ends))
+    ends(marks, solved).map_or(0.0, |(picture, ends)| {
+        let hull = hull(marks, solved, picture);
+        if marks.finished.is_some() { extent::breadth(&hull, ends) } else { extent::least_breadth(&hull) }
+    })
 }
 
 /// Distance `index` of [`Marks::measures`], mm.

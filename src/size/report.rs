@@ -91,7 +91,7 @@ pub struct FinishedReport {
     pub length_mm: f64,
     /// Its 95 % interval.
     pub length_95: [f64; 2],
-    /// Extent of the outlines square to the length.
+    /// Extent of the outlines square to marked ends, else the narrowest way.
     pub width_mm: f64,
     /// Its 95 % interval.
     pub width_95: [f64; 2],

@@ -970,13 +970,15 @@ mod finished {
         let finished = spread(&marks, &finished_length).expect("solved");
         near(finished.value, 1750.0, 1e-9);
         near(finished.sd, 0.0, 1e-6);
+        near(finished_width(&marks, &solved(&marks)), 210.0 * 1750.0 / 1400.0, 1e-6);
         near(measure(0)(&marks, &solved(&marks)), 210.0 * 1750.0 / 1400.0, 1e-6);
         assert_eq!(solved(&marks).remarks, []);
 
         marks.finished = None;
         near(finished_length(&marks, &solved(&marks)), 1750.0, 1e-9);
         assert_eq!(finished_by(&marks), Some(FinishedBy::Outlines));
-        near(finished_width(&marks, &solved(&marks)), 210.0 * 1750.0 / 1400.0, 1e-6);
+        // The narrowest way over the kite: square to the side from one of its ends to (0, 90).
+        near(finished_width(&marks, &solved(&marks)), 700.0 * 210.0 / f64::hypot(700.0, 90.0) * 1750.0 / 1400.0, 1e-6);
     }
 
     #[test]
