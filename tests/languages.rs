@@ -42,7 +42,7 @@ name     = "Vane"
 language = "english"
 
 [paper]
-use = ["A4", "A0"]
+use = ["A4", "A0", "914 mm roll"]
 
 [[piece]]
 name    = "vane"

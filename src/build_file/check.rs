@@ -546,18 +546,36 @@ fn rectangle(value: &toml_edit::Value) -> Result<Rectangle, Refusal> {
 
 fn paper(value: &toml_edit::Value) -> Result<PaperSize, Refusal> {
     let name = value.as_str().ok_or_else(|| Refusal::kind(value.span()))?;
-    if let Some(sheet) = tables::sheet(name) {
-        return Ok(PaperSize { name: sheet.name.clone(), width: sheet.width, height: sheet.height, roll: false });
+    let code = match name {
+        name if name.trim().is_empty() => "empty",
+        name if name.contains(|c: char| c.is_ascii_digit()) && tables::sheet(name).is_none() => "out_of_range",
+        _ => "unresolved",
+    };
+    PaperSize::named(name).map_err(|why| Refusal::because(code, value.span(), why))
+}
+
+impl PaperSize {
+    /// "A4", "300 x 400 mm" or "914 mm roll".
+    ///
+    /// # Errors
+    ///
+    /// What is wrong with another, in words.
+    pub fn named(name: &str) -> Result<Self, String> {
+        if let Some(sheet) = tables::sheet(name) {
+            return Ok(Self { name: sheet.name.clone(), width: sheet.width, height: sheet.height, roll: false });
+        }
+        let lower = name.to_lowercase();
+        if let Some(width) = lower.trim_end().strip_suffix("roll") {
+            return roll(width);
+        }
+        if let Some((first, second)) = lower.split_once(['x', '×']) {
+            return paper_of_size(first, second);
+        }
+        // The everyday ones, where all would be too many.
+        let everyday = ["A4", "Letter", "A3"].into_iter();
+        let known = everyday.chain(tables::sheets().iter().map(|sheet| sheet.name.as_str()));
+        Err(unresolved(name, "sheet", known, "\"300 x 400 mm\" or \"914 mm roll\""))
     }
-    if let Some(width) = name.trim_end().strip_suffix("roll") {
-        return roll(width).map_err(|why| Refusal::because("out_of_range", value.span(), why));
-    }
-    if let Some((first, second)) = name.split_once(['x', '×']) {
-        return paper_of_size(first, second).map_err(|why| Refusal::because("out_of_range", value.span(), why));
-    }
-    let known = tables::sheets().iter().map(|sheet| sheet.name.as_str());
-    let code = if name.trim().is_empty() { "empty" } else { "unresolved" };
-    Err(Refusal::because(code, value.span(), unresolved(name, "sheet", known, "\"300 x 400 mm\" or \"914 mm roll\"")))
 }
 
 /// The longest side of a page, in mm, that readers of PDF are sure to take (ISO 32000-1, annex C.2: 14 400 units).
@@ -590,8 +608,11 @@ fn paper_of_size(first: &str, second: &str) -> Result<PaperSize, String> {
     let (a, b) = (side(&first)?, side(second)?);
     let (width, height) = (a.min(b), a.max(b));
     let rounded = |mm: f64| (mm * 100.0).round() / 100.0;
-    let name = format!("{} x {} mm", rounded(width), rounded(height));
-    Ok(PaperSize { name, width: Length::mm(width), height: Length::mm(height), roll: false })
+    let (width, height) = (Length::mm(rounded(width)), Length::mm(rounded(height)));
+    // A size that has a name goes by it, so that one paper is not taken for two.
+    let known = tables::sheets().iter().find(|sheet| sheet.width == width && sheet.height == height);
+    let name = known.map_or_else(|| format!("{} x {} mm", width.to_mm(), height.to_mm()), |sheet| sheet.name.clone());
+    Ok(PaperSize { name, width, height, roll: false })
 }
 
 /// What to say of a name that stands for nothing.
@@ -604,7 +625,12 @@ pub(super) fn unresolved<'a>(
     match nearest(name, known.clone()) {
         Some(near) => format!("there is no {what} \"{name}\"; did you mean \"{near}\"?"),
         None => {
-            let some: Vec<&str> = known.take(6).collect();
+            let mut some: Vec<&str> = Vec::new();
+            for name in known.filter(|name| !name.is_empty()) {
+                if some.len() < 6 && !some.contains(&name) {
+                    some.push(name);
+                }
+            }
             format!("there is no {what} \"{name}\"; there is {}; or write {instead}", some.join(", "))
         }
     }

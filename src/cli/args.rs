@@ -71,7 +71,7 @@ pub enum Command {
         /// What was read, marks by their numbers: 1-9=1243.2 is the distance from mark 1 to mark 9; 1-13:7=0.8 says that mark 7
         /// lies 0.8 mm to the right of a straight edge laid from mark 1 to mark 13, as one looks that way (left is below 0:
         /// 1-13:7=-0.8). Lengths may have units.
-        #[arg(required = true, allow_hyphen_values = true, value_name = "READING")]
+        #[arg(required = true, value_name = "READING")]
         readings: Vec<Reading>,
         /// The joined sheet.
         #[arg(long, default_value_t = 1)]
@@ -151,8 +151,13 @@ pub enum PrinterCommand {
 }
 
 /// What was read on a taped sheet: "1-9=1243.2" or "1-13:7=0.8".
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Reading(pub crate::taping::Reading);
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// As it was typed.
+    pub text: String,
+    /// What it says.
+    pub reading: crate::taping::Reading,
+}
 
 impl FromStr for Reading {
     type Err = String;
@@ -176,10 +181,11 @@ impl FromStr for Reading {
         if twice || beside.is_none() && mm <= 0.0 {
             return Err(form());
         }
-        Ok(Self(match beside {
+        let reading = match beside {
             Some(mark) => crate::taping::Reading::Beside([from, to], mark, mm),
             None => crate::taping::Reading::Distance([from, to], mm),
-        }))
+        };
+        Ok(Self { text: text.to_owned(), reading })
     }
 }
 
@@ -198,7 +204,7 @@ mod tests {
     #[test]
     fn readings_are_distances_or_lie_beside_a_straight_edge() {
         use crate::taping::Reading::{Beside, Distance};
-        let read = |text: &str| text.parse::<super::Reading>().map(|reading| reading.0);
+        let read = |text: &str| text.parse::<super::Reading>().map(|typed| typed.reading);
         assert_eq!(read("1-9=1243.2"), Ok(Distance([1, 9], 1243.2)));
         assert_eq!(read("9-1=49 in"), Ok(Distance([9, 1], 1244.6)));
         assert_eq!(read("1-13:7=-0.8"), Ok(Beside([1, 13], 7, -0.8)));

@@ -4,9 +4,9 @@ use std::fmt::Display;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use super::args::{Args, Command, PrinterCommand};
+use super::args::{Args, Command, PrinterCommand, Reading};
 use super::say;
-use crate::build_file::{Build, NewFile, Source, new_file, read, schema, set_outlines, set_rectangles};
+use crate::build_file::{Build, NewFile, PaperSize, Source, new_file, read, schema, set_outlines, set_rectangles};
 use crate::contour::Tracer;
 use crate::make::{
     Files, FoundReport, Plan, ProblemReport, failed, find_sheets, one_page, plan, survey, trace_pieces, write_out,
@@ -16,7 +16,7 @@ use crate::paper::Layout;
 use crate::picture::decode;
 use crate::printer::Side;
 use crate::problem::{Place, Problem, Problems};
-use crate::taping::{Reading, judge};
+use crate::taping::{Unusable, judge};
 use crate::{tables, units::Length};
 
 /// How the program ends.
@@ -69,7 +69,6 @@ pub fn run(args: Args) -> Exit {
         Command::Make { build, out, height, page: None, json } => make(&build, out, &height, json, quiet),
         Command::Find { build, again, json } => find(&build, again, json, quiet),
         Command::Readings { build, readings: all, sheet, paper, json } => {
-            let all: Vec<Reading> = all.into_iter().map(|reading| reading.0).collect();
             readings(&build, &all, sheet, paper.as_deref(), json, quiet)
         }
         Command::Trace { build, piece, again, overlay, json } => {
@@ -253,7 +252,11 @@ fn make_page(path: &Path, out: Option<PathBuf>, page: &str, quiet: bool) -> Outc
     let plan = opened.plan()?;
     opened.say(&plan.survey.problems);
     let files = one_page(&plan, page).map_err(|names| {
-        Stop::Usage(format!("there is no page {page}; the pages of the pattern are {}", names.join(", ")))
+        let names = match names.as_slice() {
+            [first, .., last] if names.len() > 12 => format!("{first} to {last}, as the map on the cover shows them"),
+            _ => names.join(", "),
+        };
+        Stop::Usage(format!("there is no page {page}; the pages of the pattern are {names}"))
     })?;
     let folder = out.unwrap_or_else(|| output_folder(path));
     for file in &files {
@@ -355,22 +358,18 @@ fn explain(read: &[Length], of: &[Length], paper: Option<&str>) -> Outcome {
                 .to_owned(),
         ));
     }
-    if let Some(name) = paper.filter(|name| tables::sheet(name).is_none()) {
-        return Err(Stop::Usage(format!(
-            "no paper is called “{name}”; spanwright tables paper lists all that are known"
-        )));
-    }
+    let paper = paper.map(PaperSize::named).transpose().map_err(Stop::Usage)?;
     let sides: Vec<Side> =
         read.iter().zip(of).map(|(read, of)| Side { should_be: of.to_mm(), read: read.to_mm() }).collect();
-    print(&say::causes(&sides, &crate::printer::explain(&sides, paper)))
+    print(&say::causes(&sides, &crate::printer::explain(&sides, paper.as_ref())))
 }
 
 fn readings(path: &Path, all: &[Reading], sheet: usize, paper: Option<&str>, json: bool, quiet: bool) -> Outcome {
     let opened = Opened::open(path, json, quiet)?;
     let plan = opened.plan()?;
     let papers = || plan.layouts.iter().flat_map(|layout| &layout.core.papers).map(|paper| paper.name.as_str());
-    let on =
-        |layout: &Layout| layout.core.papers.iter().any(|p| paper.is_none_or(|name| p.name.eq_ignore_ascii_case(name)));
+    let asked = paper.map(|name| PaperSize::named(name).map_or_else(|_| name.to_owned(), |paper| paper.name));
+    let on = |layout: &Layout| layout.core.papers.iter().any(|p| asked.as_ref().is_none_or(|name| p.name == *name));
     let Some(index) = plan.layouts.iter().position(on) else {
         let names: Vec<&str> = papers().collect();
         let asked = paper.unwrap_or_default();
@@ -378,16 +377,33 @@ fn readings(path: &Path, all: &[Reading], sheet: usize, paper: Option<&str>, jso
     };
     // Sheets are counted on from paper to paper in made.json, and from 1 on the cover of each.
     let (layout, tapings) = (&plan.layouts[index], &plan.tapings[index]);
-    let joined = || (1..=tapings.len()).filter(|sheet| tapings[sheet - 1].is_some()).map(|sheet| sheet.to_string());
     let Some(taping) = sheet.checked_sub(1).and_then(|sheet| tapings.get(sheet)?.as_ref()) else {
-        let sheets = joined().collect::<Vec<_>>().join(", ");
-        let sheets = if sheets.is_empty() { "no sheet here".to_owned() } else { format!("sheet {sheets}") };
-        return Err(Stop::Usage(format!("sheet {sheet} is no joined sheet; only {sheets} is taped of several pages")));
+        let joined = (1..=tapings.len()).filter(|sheet| tapings[sheet - 1].is_some());
+        let joined: Vec<String> = joined.map(|sheet| sheet.to_string()).collect();
+        return Err(Stop::Usage(match joined.as_slice() {
+            [] => format!("sheet {sheet} is one page, as all are here: nothing is taped, so there is nothing to judge"),
+            _ => format!("sheet {sheet} is not taped of several pages; those that are: {}", joined.join(", ")),
+        }));
     };
     let first = layout.tiles.iter().filter(|tile| tile.sheet + 1 == sheet).map(|tile| tile.strip).min().unwrap_or(1);
-    let verdict = judge(&taping.joining, first, all).map_err(|number| {
-        let marks = layout.sheets[sheet - 1].marks.len();
-        Stop::Usage(format!("there is no mark {number} on sheet {sheet}; its marks are 1 to {marks}"))
+    let read: Vec<_> = all.iter().map(|typed| typed.reading).collect();
+    let verdict = judge(&taping.joining, first, &read).map_err(|why| {
+        Stop::Usage(match why {
+            Unusable::NoMark(number) => {
+                let marks = layout.sheets[sheet - 1].marks.len();
+                format!("there is no mark {number} on sheet {sheet}; its marks are 1 to {marks}")
+            }
+            Unusable::Impossible(index, should_be) => format!(
+                "“{}” cannot be: it should be {should_be:.1} mm, and no bad join is off by so much; read it again and give it in mm \
+                 or with its unit, and see that no page is missing or lies in another's place",
+                all[index].text
+            ),
+            Unusable::Differ(former, index) => format!(
+                "“{}” and “{}” are readings of one thing that differ by more than a reading may be off; measure it once more and \
+                 give it once",
+                all[former].text, all[index].text
+            ),
+        })
     })?;
     if json {
         return print_json(&serde_json::json!({ "version": 1, "sheet": sheet, "verdict": verdict }));

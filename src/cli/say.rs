@@ -110,14 +110,10 @@ pub(super) fn causes(sides: &[Side], causes: &[Cause]) -> String {
         })
         .collect();
     let mut out = format!("Read: {}.\n", read.join("; "));
-    if causes.is_empty() {
-        out.push_str(
-            "Nothing known prints it so. Measure again, from line to line with a steel rule; both sides always shrink alike, so \
-             measure the other one too. Then print page 1 again at 100 %.\n",
-        );
-    }
-    for cause in causes {
-        let _ = writeln!(out, "  {:3.0} in 100: {} ({:.1} %)", 100.0 * cause.sure, cause.what, 100.0 * cause.factor);
+    let likely = causes.iter().filter(|cause| cause.sure >= 0.005);
+    for cause in likely {
+        let factor = cause.factor.map_or_else(String::new, |factor| format!(" ({:.1} %)", 100.0 * factor));
+        let _ = writeln!(out, "  {:3.0} in 100: {}{factor}", 100.0 * cause.sure, cause.what);
     }
     if let Some(first) = causes.first() {
         let _ = writeln!(out, "{}", first.next);
@@ -136,22 +132,47 @@ pub(super) fn verdict(verdict: &Verdict) -> String {
         None => format!("strip {strip}"),
     };
     let told = |fault: &Fault| {
-        let [lies, moved] = fault.between.map(part);
+        let Some(between) = fault.between else {
+            let way = match fault.kind {
+                FaultKind::StretchAcross => " from left to right of the sheet",
+                FaultKind::StretchDown => " from top to bottom of the sheet",
+                _ => "",
+            };
+            let large = if fault.mm > 0.0 { "large" } else { "small" };
+            let mm = fault.mm.abs();
+            return format!("no join, but all pages are printed too {large}{way}, by {mm:.1} mm on each metre");
+        };
+        let [lies, moved] = between.map(part);
         let what = match (fault.kind, fault.mm > 0.0) {
             (FaultKind::Gap, true) => "are too far apart",
             (FaultKind::Gap, false) => "lie too far over each other",
             (FaultKind::Slip, _) => "have slid along each other",
-            (FaultKind::Hinge, _) => "are turned against each other, which opens one end of their join",
+            _ => "are turned against each other, which opens one end of their join",
         };
         format!("{lies} and {moved} {what}, by {:.1} mm", fault.mm.abs())
     };
-    let mut out = String::from("A join is wrong.\n");
-    for fault in faults.iter().take(3).filter(|fault| fault.sure >= 0.05) {
+    let mut out = String::from("Something is wrong. The likeliest causes:\n");
+    let likely = faults.iter().filter(|fault| fault.sure >= 0.05).count().max(1);
+    for fault in &faults[..likely] {
         let _ = writeln!(out, "  {:3.0} in 100: {}", 100.0 * fault.sure, told(fault));
     }
-    out.push_str(
-        "Open the likeliest join, lay its marks over each other again, and read once more; do not stretch the paper.\n",
-    );
+    let others = &faults[likely..];
+    if !others.is_empty() {
+        let sure: f64 = others.iter().map(|fault| fault.sure).sum();
+        let _ = writeln!(out, "  {:3.0} in 100: one of {} others, none of them likely", 100.0 * sure, others.len());
+    }
+    if faults[0].sure < 0.5 {
+        out.push_str(
+            "That is not sure: read more distances, from one end to a mark on every strip, and judge again.\n",
+        );
+    }
+    out.push_str(match faults[0].between {
+        Some(_) => "Open the likeliest join, lay its marks over each other again, and read once more; do not stretch the paper.\n",
+        None => {
+            "Measure the test square again: where it is as much off, the printer does it. Go on only if that much hardly matters for \
+             this prop, else mend the printer's scale and print all pages again; nothing has to be taped again.\n"
+        }
+    });
     out
 }
 

@@ -43,20 +43,26 @@ const LEADING: f64 = 1.38;
 /// White inside the frame, and between columns.
 const INSET: f64 = 5.0;
 
-/// The first pages for `layout`, in the frame of `core`, when the whole document has `pages(n)` pages with `n` of them in front.
+/// The first pages for `layout`, in the frame of `core`; `sheets(n)` tells on how much paper the document is printed when `n` pages
+/// are in front.
 pub fn front(
     core: &Core,
     layout: &Layout,
     tapings: &[Option<Taping>],
     pieces: &[Piece],
     facts: &Facts,
-    paper: &str,
-    pages: &dyn Fn(usize) -> usize,
+    sheets: &dyn Fn(usize) -> String,
 ) -> Vec<Drawing<Page>> {
     // How many there are changes the page count that stands on them, but not how they break.
-    let count = compose(core, layout, tapings, pieces, facts, paper, 0).len();
-    compose(core, layout, tapings, pieces, facts, paper, pages(count))
+    let count = compose(core, layout, tapings, pieces, facts, &sheets(1)).len();
+    compose(core, layout, tapings, pieces, facts, &sheets(count))
 }
+
+/// A map is no higher than this, mm; between its parts; how many there are of one sheet, and the scale beyond which none are made.
+const MAP_HIGH: f64 = 70.0;
+const MAP_APART: f64 = 4.0;
+const MAP_MOST_PARTS: u32 = 6;
+const MAP_LARGE: f64 = 0.045;
 
 /// The test frame: 180.0 by 240.0 mm on the core of A4 and Letter.
 fn frame(core: Size) -> Rect {
@@ -71,8 +77,7 @@ fn compose(
     tapings: &[Option<Taping>],
     pieces: &[Piece],
     facts: &Facts,
-    paper: &str,
-    pages: usize,
+    sheets: &str,
 ) -> Vec<Drawing<Page>> {
     let Wording { words, .. } = facts.wording;
     let mut flow = Flow::new(core.size, facts.wording);
@@ -93,7 +98,7 @@ fn compose(
         flow.text(&fill(words.wearer, &[wearer]), BODY);
     }
     flow.text(&fill(words.size_rests_on, &[&facts.rests_on]), BODY);
-    flow.text(&fill(words.pages_count, &[&pages.to_string(), paper]), BODY);
+    flow.text(sheets, BODY);
     flow.heading(words.piece_list);
     for (index, piece) in pieces.iter().enumerate() {
         flow.piece(piece, &on_pages(layout, index));
@@ -322,15 +327,17 @@ impl Flow {
         }
     }
 
-    /// Every joined sheet at one scale, its pages named, the outlines of its pieces in it.
+    /// Every joined sheet at one scale, its pages named, the outlines of its pieces in it; a long one broken into parts that lie
+    /// beside each other, so that its names can be read.
     fn map(&mut self, layout: &Layout, tapings: &[Option<Taping>], pieces: &[Piece]) {
         let joined: Vec<usize> = (0..layout.sheets.len())
             .filter(|&s| layout.tiles.iter().any(|tile| tile.sheet == s && !tile.neighbours.none()))
             .collect();
-        let widest = joined.iter().map(|&s| layout.sheets[s].size.width).fold(1.0, f64::max);
-        let highest = joined.iter().map(|&s| layout.sheets[s].size.height).fold(1.0, f64::max);
-        let scale = (self.width / widest).min(70.0 / highest);
-        let first = joined.first().map_or(0.0, |&s| layout.sheets[s].size.height * scale);
+        let room = Size::new(self.width, MAP_HIGH);
+        let scales = joined.iter().map(|&s| map_scale(layout.sheets[s].size, room));
+        let scale = scales.fold(f64::INFINITY, f64::min);
+        let parts = |sheet: usize| map_parts(&cells(layout, sheet), layout.sheets[sheet].size, room, scale);
+        let first = joined.first().and_then(|&s| parts(s).first().copied()).map_or(0.0, |part| part.height() * scale);
         let left_out = joined.iter().any(|&s| !left_out(&tiles_of(layout, s)).is_empty());
         let Wording { words, .. } = self.wording;
         self.heading_over(if left_out { words.map_left_out } else { words.map }, first + 6.0);
@@ -338,21 +345,30 @@ impl Flow {
         let mut row = 0.0_f64;
         for &index in &joined {
             let sheet = &layout.sheets[index];
-            let size = sheet.size * scale;
-            if x > 0.0 && (x + size.width > self.width || !self.has(size.height + 6.0)) {
-                self.y += row + 6.0;
-                (x, row) = (0.0, 0.0);
-            }
-            self.need(size.height + 6.0);
-            let shift = Vec2::new(self.x() + x, self.y);
-            self.page.add(plan(layout, index, sheet, pieces, scale), shift);
             let checks = tapings[index].as_ref().map_or(&[][..], |taping| &taping.distances);
-            self.page.add(measured(sheet, checks, scale), shift);
+            let mut whole = plan(layout, index, sheet, pieces, scale);
+            whole.add(measured(sheet, checks, scale), Vec2::ZERO);
             let letters: Vec<&str> = sheet.placed.iter().map(|p| pieces[p.piece].letter.as_str()).collect();
             let caption = fill(words.map_sheet, &[&(index + 1).to_string(), &letters.join(" ")]);
-            self.page.text(shift.x, self.y + size.height + 2.8, 2.2, false, caption.clone());
-            row = row.max(size.height + 4.0);
-            x += size.width.max(REGULAR.width(&caption, 2.2)) + 4.0;
+            let parts = parts(index);
+            for (number, part) in parts.iter().map(|part| part.scale_from_origin(scale)).enumerate() {
+                if x > 0.0 && (x + part.width() > self.width || !self.has(part.height() + 6.0)) {
+                    self.y += row + 6.0;
+                    (x, row) = (0.0, 0.0);
+                }
+                self.need(part.height() + 6.0);
+                let shift = Vec2::new(self.x() + x, self.y);
+                let of_part = if parts.len() == 1 { whole.clone() } else { whole.within(part) };
+                self.page.add(of_part, shift - part.origin().to_vec2());
+                let caption = match (number, parts.len()) {
+                    (_, 1) => caption.clone(),
+                    (0, all) => format!("{caption} (1/{all})"),
+                    (_, all) => format!("({}/{all})", number + 1),
+                };
+                self.page.text(shift.x, self.y + part.height() + 2.8, 2.2, false, caption.clone());
+                row = row.max(part.height() + 4.0);
+                x += part.width().max(REGULAR.width(&caption, 2.2)) + MAP_APART;
+            }
         }
         self.y += row + 1.0;
     }
@@ -409,16 +425,8 @@ fn plan(layout: &Layout, index: usize, sheet: &Sheet, pieces: &[Piece], scale: f
     for empty in left_out(&tiles) {
         drawing.line(Class::Join, hatched(empty.inset(-overlap).scale_from_origin(scale)));
     }
-    for tile in tiles {
-        let n = tile.neighbours;
-        let inset = |neighbour: Option<_>| if neighbour.is_some() { overlap } else { 0.0 };
-        let cell = Rect::new(
-            tile.field.x0 + inset(n.left),
-            tile.field.y0 + inset(n.above),
-            tile.field.x1 - inset(n.right),
-            tile.field.y1 - inset(n.below),
-        )
-        .scale_from_origin(scale);
+    for (tile, cell) in tiles.into_iter().zip(cells(layout, index)) {
+        let cell = cell.scale_from_origin(scale);
         drawing.line(Class::Join, kurbo::Shape::to_path(&cell, 0.1));
         let name = tile.name();
         let size = 2.4_f64.min(cell.width() * 0.3).min(cell.height() * 0.5);
@@ -472,6 +480,58 @@ fn measured(sheet: &Sheet, checks: &[CheckDistance], scale: f64) -> Drawing<Page
         }
     }
     drawing
+}
+
+/// The pages of a sheet as they show once they are joined, in the order of its tiles.
+fn cells(layout: &Layout, sheet: usize) -> Vec<Rect> {
+    let overlap = layout.core.overlap / 2.0;
+    let cell = |tile: &&Tile| {
+        let (field, n) = (tile.field, tile.neighbours);
+        let inset = |neighbour: Option<_>| if neighbour.is_some() { overlap } else { 0.0 };
+        Rect::new(
+            field.x0 + inset(n.left),
+            field.y0 + inset(n.above),
+            field.x1 - inset(n.right),
+            field.y1 - inset(n.below),
+        )
+    };
+    tiles_of(layout, sheet).iter().map(cell).collect()
+}
+
+/// The largest scale at which a sheet of this size, whole or in parts, fits the room of a map.
+fn map_scale(size: Size, room: Size) -> f64 {
+    let whole = (room.width / size.width).min(room.height / size.height);
+    let in_parts = |parts: f64| {
+        let apart = MAP_APART * (parts - 1.0);
+        if size.height > size.width {
+            ((room.width - apart) / (parts * size.width)).min(0.9 * room.height * parts / size.height)
+        } else {
+            ((room.height - 2.0 * apart) / (parts * size.height)).min(0.9 * room.width * parts / size.width)
+        }
+    };
+    // A whole sheet is the clearer one where its names can be read.
+    (2..=MAP_MOST_PARTS).map(|parts| in_parts(f64::from(parts)).min(MAP_LARGE)).fold(whole, f64::max)
+}
+
+/// The parts of a sheet, each of whole pages, that fit the room at this scale.
+fn map_parts(cells: &[Rect], size: Size, room: Size, scale: f64) -> Vec<Rect> {
+    let down = size.height > size.width;
+    let reach = |cell: &Rect| if down { (cell.y0, cell.y1) } else { (cell.x0, cell.x1) };
+    let most = if down { room.height } else { room.width } / scale;
+    let mut rows: Vec<(f64, f64)> = cells.iter().map(reach).collect();
+    rows.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut parts: Vec<(f64, f64)> = Vec::new();
+    for (from, to) in rows {
+        match parts.last_mut() {
+            Some(part) if to - part.0 <= most + 1e-6 => part.1 = part.1.max(to),
+            _ => parts.push((from, to)),
+        }
+    }
+    let whole = size.to_rect();
+    let rect = |&(from, to): &(f64, f64)| {
+        if down { Rect { y0: from, y1: to, ..whole } } else { Rect { x0: from, x1: to, ..whole } }
+    };
+    if parts.len() < 2 { vec![whole] } else { parts.iter().map(rect).collect() }
 }
 
 fn tiles_of(layout: &Layout, sheet: usize) -> Vec<&Tile> {

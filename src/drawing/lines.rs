@@ -1,7 +1,8 @@
 //! Lines by class, and labels.
 
-use kurbo::{Affine, BezPath};
+use kurbo::{Affine, BezPath, Rect};
 
+use super::clip::clip;
 use crate::space::{Map, Path, Point, Space};
 
 /// What a line means. Told apart by line type after the kinds of ISO 128-2, never by colour.
@@ -103,6 +104,13 @@ impl<S: Space> Drawing<S> {
     /// Adds an upright label whose base line starts at (x, y).
     pub fn text(&mut self, x: f64, y: f64, size: f64, bold: bool, text: impl Into<String>) {
         self.labels.push(Label { at: Point::new(x, y), text: text.into(), size, bold, turn: 0.0 });
+    }
+
+    /// What of it lies in `window`; labels by where they begin.
+    pub fn within(&self, window: Rect) -> Self {
+        let inside = |label: &&Label<S>| window.inflate(3.0, 0.5).contains(label.at.raw());
+        let lines = self.lines.iter().map(|line| Line { path: clip(&line.path, window), ..line.clone() });
+        Self { lines: lines.collect(), labels: self.labels.iter().filter(inside).cloned().collect() }
     }
 
     /// Adds everything of `other`, whose frame stands in this one by a mere `shift`.

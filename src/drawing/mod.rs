@@ -19,4 +19,4 @@ pub use preview::{Figure, flat_figure, side_by_side};
 pub use sizes::{SizeShown, sizes, sizes_page};
 pub use tile::{Header, tiles, words_beside};
 
-pub(crate) use setting::{shorten, wrap};
+pub(crate) use setting::{fitted, shorten, wrap};

@@ -61,6 +61,24 @@ pub(crate) fn shorten(face: &Face, text: &str, size: f64, width: f64) -> String 
     short.trim_end().to_owned() + "…"
 }
 
+/// The largest of `sizes`, and the lines of `text` at that size, where it takes no more lines than are allowed with it; cut short at
+/// the last of them where none is enough.
+pub(crate) fn fitted(face: &Face, text: &str, width: f64, sizes: &[(f64, usize)]) -> (f64, Vec<String>) {
+    let ways = sizes.iter().map(|&(size, most)| (size, most, wrap(face, text, size, width)));
+    let mut last = (0.0, Vec::new());
+    for (size, most, mut lines) in ways {
+        if lines.len() <= most {
+            return (size, lines);
+        }
+        lines.truncate(most);
+        if let Some(end) = lines.last_mut() {
+            *end = shorten(face, &format!("{end} …"), size, width);
+        }
+        last = (size, lines);
+    }
+    last
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

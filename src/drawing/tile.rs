@@ -8,7 +8,7 @@ use super::clip::clip;
 use super::lines::{Class, Drawing};
 use super::misfit::misfits;
 use super::rulers::rulers;
-use super::{shorten, wrap};
+use super::{fitted, shorten, wrap};
 use crate::paper::{Clearing, Layout, Mark, Neighbours, Placed, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::{JoinedSheet, Page, Path, Point};
@@ -452,14 +452,27 @@ fn foot(layout: &Layout, tile: &Tile, pieces: &[Piece], header: &Header, page: u
     } else {
         parts.push(neighbours(tile.neighbours, words));
     }
-    let own = parts.join("  ·  ");
+    // What is said of the page comes first; the name of the build has what room is left.
     let small = 2.3;
-    let own_width = REGULAR.width(&own, small);
-    let build = shorten(&REGULAR, &header.build, small, (wide - own_width - 6.0).max(30.0));
-    let line = shorten(&REGULAR, &format!("{own}  ·  {build}"), small, wide);
-    drawing.text(x, top + 3.4, small, false, line);
+    let own = parts.join("  ·  ");
+    let left_over = wide - REGULAR.width(&own, small) - REGULAR.width("  ·  ", small);
+    let own = if left_over > 15.0 {
+        format!("{own}  ·  {}", shorten(&REGULAR, &header.build, small, left_over))
+    } else {
+        own
+    };
+    let mut y = top + 1.1;
+    let mut set = |text: &str, sizes: &[(f64, usize)], room: f64| {
+        let (size, lines) = fitted(&REGULAR, text, wide, sizes);
+        let leading = room / lines.len().max(1) as f64;
+        for line in lines {
+            drawing.text(x, y + leading.min(2.9) * 0.82, size, false, line);
+            y += leading;
+        }
+    };
+    set(&own, &[(small, 1), (1.9, 1), (1.6, 1), (1.4, 2)], 2.9);
     let legend = if tile.neighbours.none() { words.footer_legend_whole } else { words.footer_legend };
-    drawing.text(x, top + 6.5, small, false, shorten(&REGULAR, legend, small, wide));
+    set(legend, &[(small, 1), (1.9, 1), (1.6, 1), (1.6, 2), (1.4, 3)], 3.2);
     drawing
 }
 

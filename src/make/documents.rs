@@ -91,8 +91,16 @@ pub fn one_page(plan: &Plan, name: &str) -> Result<Vec<OutFile>, Vec<String>> {
             }
         }
     }
-    let names = || plan.layouts.iter().flat_map(|layout| &layout.tiles).map(Tile::name).collect();
-    if files.is_empty() { Err(names()) } else { Ok(files) }
+    if !files.is_empty() {
+        return Ok(files);
+    }
+    let mut names: Vec<String> = Vec::new();
+    for name in plan.layouts.iter().flat_map(|layout| &layout.tiles).map(Tile::name) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    Err(names)
 }
 
 /// Four figures that differ between patterns that differ, so that pages of two printings are not mixed (FNV-1a, G. Fowler, L.
@@ -115,7 +123,7 @@ fn set_number(plan: &Plan) -> String {
 
 fn whole(plan: &Plan, paper: &PaperSize, pages: Vec<Sheetful>) -> Document {
     let build = &plan.survey.build;
-    let title = format!("{} – {}", build.name, paper.name);
+    let title = format!("{} – {}", build.name, paper_name(paper, build.wording().words));
     Document { title, date: build.date.clone(), words: build.wording().words, pages }
 }
 
@@ -145,9 +153,20 @@ fn sheetfuls(
     let (layout, tapings) = (&plan.layouts[layout], &plan.tapings[layout]);
     let count = layout.tiles.len() + usize::from(compared.is_some());
     let (front_core, front_paper) = layout.core.front(paper);
-    let front = front(&front_core, layout, tapings, pieces, facts, &paper.name, &|front| front + count);
     let build = &plan.survey.build;
     let Wording { words, .. } = build.wording();
+    let sheets = |front: usize| {
+        if front_paper == *paper {
+            return fill(words.pages_count, &[&(front + count).to_string(), &paper_name(paper, words)]);
+        }
+        let (before, pattern) = (front + count - layout.tiles.len(), layout.tiles.len());
+        let counts = [before, pattern].map(|count| count.to_string());
+        fill(
+            words.pages_count_apart,
+            &[&counts[0], &paper_name(&front_paper, words), &counts[1], &paper_name(paper, words)],
+        )
+    };
+    let front = front(&front_core, layout, tapings, pieces, facts, &sheets);
     let header = Header {
         build: build.date.as_ref().map_or_else(|| build.name.clone(), |date| format!("{}  ·  {date}", build.name)),
         set: fill(words.set_number, &[&facts.set]),
@@ -187,6 +206,13 @@ fn sheetfuls(
         on(&layout.core, paper, drawing, name, bookmark)
     }));
     (pages, fronts)
+}
+
+fn paper_name(paper: &PaperSize, words: &Words) -> String {
+    match paper.name.strip_suffix(" roll") {
+        Some(width) => fill(words.roll, &[width]),
+        None => paper.name.clone(),
+    }
 }
 
 fn letters(plan: &Plan, tile: &Tile) -> Vec<String> {

@@ -7,6 +7,9 @@ use super::runs::{Lie, Runs};
 
 /// How far a distance is misread with a tape measure, as a standard deviation in mm (common practice, no source).
 pub const READING_SD_MM: f64 = 0.5;
+/// All pages may be larger or smaller alike by this part, as a standard deviation, though the printer has passed the test square
+/// and the paper lay in one room (common practice, no source).
+pub(super) const EVEN_PER_MM: f64 = 0.0003;
 /// Shortest distance worth a tape measure, mm.
 const SHORTEST: f64 = 100.0;
 /// Most marks between which distances are sought.
@@ -19,7 +22,7 @@ pub struct CheckDistance {
     pub between: [usize; 2],
     /// What it is, mm.
     pub mm: f64,
-    /// How far off it may be read before something is wrong, mm: three standard deviations of taping and reading.
+    /// How far off it may be read before something is wrong, mm: three standard deviations of taping, reading and even stretch.
     pub limit: f64,
 }
 
@@ -40,7 +43,13 @@ pub(super) fn most_telling(joining: &Joining, runs: &Runs, count: usize) -> Vec<
         DMatrix::from_fn(runs.lies.len(), pairs.len(), |run, pair| stretched(joining, &runs.lies[run], pairs[pair]));
     let mut left = covariance(&deviations);
     let reading = READING_SD_MM * READING_SD_MM;
-    let limits: Vec<f64> = (0..pairs.len()).map(|k| 3.0 * (left[(k, k)] + reading).sqrt()).collect();
+    let limit_of = |k: usize| {
+        let [from, to] = pairs[k].map(|mark| joining.marks[mark].at.raw());
+        let (across, down) = ((to - from).x.powi(2), (to - from).y.powi(2));
+        let even = EVEN_PER_MM.powi(2) * across.hypot(down).powi(2) / (across + down);
+        limit(left[(k, k)] + reading + even)
+    };
+    let limits: Vec<f64> = (0..pairs.len()).map(limit_of).collect();
     let mut chosen = Vec::new();
     for _ in 0..count.min(pairs.len()) {
         let tells = |k: usize| left.column(k).norm_squared() / (left[(k, k)] + reading);
@@ -57,6 +66,11 @@ pub(super) fn most_telling(joining: &Joining, runs: &Runs, count: usize) -> Vec<
         CheckDistance { between: [from.number, to.number], mm: from.at.distance(to.at), limit: limits[k] }
     };
     chosen.into_iter().map(told).collect()
+}
+
+/// Beyond this, mm, a distance of that variance is wrong; rounded up as it is printed.
+pub(super) fn limit(variance: f64) -> f64 {
+    (30.0 * variance.sqrt()).ceil() / 10.0
 }
 
 /// By how much the distance of two marks, by their index, is too long.

@@ -20,7 +20,7 @@ mod runs;
 use crate::paper::Layout;
 
 pub use distances::{CheckDistance, READING_SD_MM};
-pub use faults::{Fault, FaultKind, Reading, Verdict, judge};
+pub use faults::{Fault, FaultKind, Reading, Unusable, Verdict, judge};
 pub use joining::Joining;
 pub use runs::Runs;
 
@@ -152,9 +152,12 @@ mod tests {
         let other = Runs::of(&joining, 4000, 77);
         for check in &chosen {
             let pair = check.between.map(|n| joining.marks.iter().position(|m| m.number == n).expect("a mark"));
+            let [from, to] = pair.map(|mark| joining.marks[mark].at.raw());
             let passed = other.lies.iter().filter(|lies| {
                 let read = distances::stretched(&joining, lies, pair) + READING_SD_MM * dice.normal();
-                read.abs() > check.limit
+                let even = [0; 2].map(|_| distances::EVEN_PER_MM * dice.normal());
+                let even = even[0] * (to.x - from.x).powi(2) + even[1] * (to.y - from.y).powi(2);
+                (read + even / check.mm).abs() > check.limit
             });
             let passed = passed.count();
             assert!((1..=32).contains(&passed), "{check:?}: {passed} of 4000");
@@ -204,7 +207,7 @@ mod tests {
             readings.push(Reading::Beside([number(first), number(last)], number(mark), beside + 0.35 * dice.normal()));
         }
         for &mark in &edge[1..] {
-            let mm = at(mark).x - at(edge[0]).x + off(mark).x - off(edge[0]).x + 0.35 * dice.normal();
+            let mm = at(mark).x - at(edge[0]).x + off(mark).x - off(edge[0]).x + READING_SD_MM * dice.normal();
             readings.push(Reading::Distance([number(edge[0]), number(mark)], mm));
         }
         readings
@@ -229,6 +232,58 @@ mod tests {
         }
     }
 
+    /// A printer that makes all pages 0.3 % too large is no bad join.
+    #[test]
+    fn an_even_stretch_is_told_from_a_bad_join() {
+        let (joining, runs) = runs(false);
+        let taped = Runs::of(&joining, 100, 98);
+        let mut dice = Dice(13);
+        let marks = distances::most_telling(&joining, &runs, 8);
+        let index = |number: usize| joining.marks.iter().position(|mark| mark.number == number).expect("a mark");
+        let mut named = 0;
+        for lies in &taped.lies {
+            let read = |check: &CheckDistance| {
+                let off =
+                    distances::stretched(&joining, lies, check.between.map(index)) + READING_SD_MM * dice.normal();
+                Reading::Distance(check.between, check.mm * 1.003 + off)
+            };
+            let readings: Vec<Reading> = marks.iter().map(read).collect();
+            let Verdict::Wrong(faults) = faults::judge_by(&runs, &joining, 1, &readings).expect("its marks") else {
+                continue;
+            };
+            named += usize::from(faults[0].kind == FaultKind::Stretch && (faults[0].mm - 3.0).abs() < 1.0);
+        }
+        assert!(named >= 80, "{named} of 100");
+    }
+
+    #[test]
+    fn a_distance_beyond_its_printed_limit_is_never_good() {
+        let (joining, runs) = runs(false);
+        let check = distances::most_telling(&joining, &runs, 3)[0];
+        for off in [-1.0, 1.0] {
+            let good = |by: f64| {
+                let read = Reading::Distance(check.between, check.mm + off * by);
+                judge(&joining, 1, &[read]).expect("its marks") == Verdict::Good
+            };
+            assert!(good(0.9 * check.limit) && !good(check.limit + 0.15), "{check:?}");
+        }
+    }
+
+    #[test]
+    fn readings_that_cannot_be_are_refused() {
+        let (joining, runs) = runs(false);
+        let check = distances::most_telling(&joining, &runs, 3)[0];
+        let [a, b] = check.between;
+        let judged = |readings: &[Reading]| judge(&joining, 1, readings);
+        let metres = Reading::Distance([a, b], check.mm / 1000.0);
+        let Err(Unusable::Impossible(0, should_be)) = judged(&[metres]) else { panic!("metres are no mm") };
+        assert!((should_be - check.mm).abs() < 1e-9);
+        let [once, again] = [([a, b], 0.0), ([b, a], 3.0)].map(|(ends, off)| Reading::Distance(ends, check.mm + off));
+        assert_eq!(judged(&[once, again]), Err(Unusable::Differ(0, 1)));
+        assert!(judged(&[once, once]).is_ok());
+        assert_eq!(judged(&[Reading::Distance([a, 999], 5.0)]), Err(Unusable::NoMark(999)));
+    }
+
     /// What README.md states of the three distances of the cover: they tell that a join gapes or turns, hardly that it slipped, and
     /// seldom which one it is.
     #[test]
@@ -248,7 +303,7 @@ mod tests {
         let told = [FaultKind::Gap, FaultKind::Slip, FaultKind::Hinge]
             .map(|kind| faults_named(&joining, &runs, &taped, kind, &mut readings));
         let near = |met: usize, stated: usize| met.abs_diff(stated) <= 30;
-        let stated = [[300, 100], [36, 8], [288, 107]];
+        let stated = [[269, 67], [35, 9], [277, 97]];
         for (met, stated) in told.iter().flatten().zip(stated.iter().flatten()) {
             assert!(near(*met, *stated), "{told:?} of 300, {stated:?} stated");
         }
@@ -275,7 +330,7 @@ mod tests {
             let fault = match kind {
                 FaultKind::Gap => runs::Lie { shift: apart * 3.0, turn: 0.0 },
                 FaultKind::Slip => runs::Lie { shift: along * 3.0, turn: 0.0 },
-                FaultKind::Hinge => {
+                _ => {
                     let turn = 3.0 / reach;
                     runs::Lie { shift: kurbo::Vec2::new(middle.y, -middle.x) * turn, turn }
                 }
@@ -291,7 +346,7 @@ mod tests {
                     joining::Part::Strip(strip) => (1 + strip, None),
                     joining::Part::Page(_) => (0, Some(0)),
                 });
-                let same = faults[0].between == truth;
+                let same = faults[0].between == Some(truth);
                 suspected += 1;
                 named += usize::from(same);
                 assert!(!same || faults[0].kind != FaultKind::Gap || faults[0].mm > 0.0, "apart is above 0");

@@ -58,6 +58,8 @@ pub const GERMAN: Words = Words {
     sizes_below: "Alles in einem Maßstab, nicht zum Ausschneiden: was dieses Schnittmuster ergibt und was die übrigen Marken ergäben.",
     bookmark_sizes: "Größen",
     pages_count: "{} Blatt Papier {}, dieses mitgezählt",
+    pages_count_apart: "Blätter: {} von {}, dieses mitgezählt, danach {} von {}.",
+    roll: "Rolle {}",
     piece_list: "Teile",
     on_pages: "Seite {}",
     test_square: "Prüfrahmen",
@@ -67,7 +69,7 @@ pub const GERMAN: Words = Words {
     test_stop: "Mehr als das: falsche Druckeinstellung. Anhalten, 100 % oder „tatsächliche Größe“ wählen, neu drucken.",
     how_to: "So wird es zusammengefügt",
     how_print: "Einseitig mit 100 % drucken, nie „an Seite anpassen“. Die Lineale auf jeder Seite müssen so lang sein, wie daransteht.",
-    how_tape: "Seite an Seite zu Streifen fügen (1.1 an 1.2 …), dann Streifen an Streifen. Rechten und unteren Rand an der gestrichelten Linie abschneiden, jedes Kreuz auf das Kreuz mit derselben Nummer legen, festkleben.",
+    how_tape: "Seite an Seite zu Streifen fügen (1.1 an 1.2 …), dann Streifen an Streifen. Rechten und unteren Rand an der gestrichelten Linie abschneiden, jedes Kreuz auf das Kreuz mit derselben Nummer legen, gegen das Licht gehalten, festkleben.",
     how_tape_none: "Keine Seite wird an eine andere geklebt: jedes Teil passt auf seine Seite.",
     how_cut: "Das Papier auf der Mitte der schwarzen Linie ausschneiden, mit dem Wort OBEN wie gezeichnet auf den Schaumstoff übertragen, dann den Schaumstoff schneiden. „Mit gewendetem Papier“ heißt: bedruckte Seite nach unten auflegen.",
     lines: "Linien",
@@ -79,7 +81,7 @@ pub const GERMAN: Words = Words {
     map_left_out: "Übersicht (schraffiert: leer, entfällt)",
     map_sheet: "Bogen {}: {}",
     set_number: "Satz {}",
-    base_line: "{} ab Null",
+    base_line: "Grundlinie {}",
     how_control: "Im Kopierladen: mit 100 % bestellen, nicht an die Seite angepasst, und auf jedem Bogen die Linie von {} entlang \
                   der Ränder messen; auch große Drucker verkleinern, und Papier wächst mit der Feuchte.",
     misfit: "Zwei Reihen Striche neben einem Kreuz: Der Strich, der mit seinem Gegenstrich in einer Linie liegt, vom langen an \

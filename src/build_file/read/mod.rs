@@ -162,7 +162,7 @@ impl Reader {
                     (width.to_mm() - 2.0 * margin.value.to_mm(), height.to_mm() - 2.0 * margin.value.to_mm());
                 if across < PATTERN_AREA.0 || down < PATTERN_AREA.1 {
                     let most = ((width.to_mm() - PATTERN_AREA.0).min(height.to_mm() - PATTERN_AREA.1) / 2.0).floor();
-                    let next = if most >= 0.0 {
+                    let next = if most >= 1.0 {
                         format!("make the margin {most} mm at most, or use a larger sheet")
                     } else {
                         "use a larger sheet".to_owned()
