@@ -6,6 +6,7 @@
 //! [`Place`]: crate::problem::Place
 
 mod build;
+mod change;
 mod check;
 mod format;
 mod mark;
@@ -19,6 +20,7 @@ mod tests;
 mod write;
 
 pub use build::*;
+pub use change::{Change, Step, as_json, carried, change, way_to};
 pub use format::reference;
 pub use mark::outside;
 pub use read::{Reading, read};
