@@ -13,6 +13,7 @@ pub mod build_file;
 pub mod chance;
 pub mod cli;
 pub mod contour;
+pub mod desk;
 pub mod drawing;
 pub mod make;
 pub mod output;
@@ -32,7 +33,7 @@ pub mod text;
 pub mod units;
 
 /// The rooms in the order of the way; `tests/rooms.rs` holds every `use crate::` against it.
-pub const ROOMS: [&str; 21] = [
+pub const ROOMS: [&str; 22] = [
     "problem",
     "chance",
     "units",
@@ -53,5 +54,6 @@ pub const ROOMS: [&str; 21] = [
     "output",
     "make",
     "printer",
+    "desk",
     "cli",
 ];

@@ -9,11 +9,11 @@ use crate::units::Length;
 
 /// From a reference picture of a costume prop to a full-size pattern on household printer pages.
 #[derive(Debug, Parser)]
-#[command(name = "spanwright", version, arg_required_else_help = true, after_help = AFTER)]
+#[command(name = "spanwright", version, after_help = AFTER)]
 pub struct Args {
-    /// What to do.
+    /// What to do; the marking page on this folder when left out.
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
     /// Say nothing but errors.
     #[arg(long, global = true)]
     pub quiet: bool,
@@ -34,10 +34,13 @@ pub enum Command {
         #[arg(long, value_name = "LENGTH")]
         finished: Option<Length>,
     },
-    /// Mark on the picture in the browser (not built yet: this version takes marks from the build file).
+    /// Mark, trace and see it at full size in the browser, on a page that this machine alone can open.
     Mark {
-        /// The build file.
+        /// The build file, or a folder of them; this folder when left out.
         build: Option<PathBuf>,
+        /// Only print the address of the page.
+        #[arg(long)]
+        no_open: bool,
     },
     /// Show sizes, pieces and every problem; writes nothing.
     Check {

@@ -8,6 +8,7 @@ use super::args::{Args, Command, PrinterCommand, Reading};
 use super::say;
 use crate::build_file::{Build, NewFile, PaperSize, Source, new_file, read, schema, set_outlines, set_rectangles};
 use crate::contour::Tracer;
+use crate::desk::{Start, serve};
 use crate::make::{
     Files, FoundReport, Plan, ProblemReport, failed, find_sheets, one_page, plan, survey, trace_pieces, write_out,
 };
@@ -61,9 +62,9 @@ fn machine(what: impl Display) -> impl FnOnce(io::Error) -> Stop {
 /// Runs one command.
 pub fn run(args: Args) -> Exit {
     let quiet = args.quiet;
-    let outcome = match args.command {
+    let outcome = match args.command.unwrap_or(Command::Mark { build: None, no_open: false }) {
         Command::New { picture, finished } => new(&picture, finished, quiet),
-        Command::Mark { build } => mark(build.as_deref()),
+        Command::Mark { build, no_open } => mark(build.as_deref(), no_open, quiet),
         Command::Check { build, json } => check(&build, json, quiet),
         Command::Make { build, out, page: Some(page), .. } => make_page(&build, out, &page, quiet),
         Command::Make { build, out, height, page: None, json } => make(&build, out, &height, json, quiet),
@@ -533,12 +534,46 @@ fn typed(path: &Path) -> String {
     if name.chars().all(plain) && !name.starts_with('-') { name } else { format!("'{}'", name.replace('\'', "'\\''")) }
 }
 
-fn mark(build: Option<&Path>) -> Outcome {
-    let file = build.map_or_else(|| "the build file".to_owned(), |path| format!("“{}”", path.display()));
-    Err(Stop::Usage(format!(
-        "the marking page is not built yet; put the marks into {file} by hand: the file that `spanwright new` writes \
-         shows how"
-    )))
+fn mark(build: Option<&Path>, no_open: bool, quiet: bool) -> Outcome {
+    let here = build.unwrap_or_else(|| Path::new("."));
+    let (folder, file) = if here.is_dir() {
+        (here.to_owned(), None)
+    } else {
+        // Read here first, so that what is wrong with it is told as by every command.
+        Opened::open(here, false, quiet)?;
+        let folder = here.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+        (folder.to_owned(), here.file_name().map(|name| name.to_string_lossy().into_owned()))
+    };
+    if file.as_ref().is_some_and(|file| !file.ends_with(".toml")) {
+        return Err(Stop::Usage(format!(
+            "“{}” is no build file, whose name ends with .toml; to begin with a picture: spanwright mark, and choose it there",
+            here.display()
+        )));
+    }
+    let start = Start { folder, file, outputs: PathBuf::from("output") };
+    let opened = |address: &str| {
+        tell(&format!("The marking page: {address}"));
+        tell("It opens once, in one browser, on this machine. Ctrl-C ends it; every step is saved as it is made.");
+        if !no_open && !open_browser(address) {
+            tell("No browser could be opened: open the address by hand.");
+        }
+    };
+    serve(&start, opened).map_err(machine("the marking page cannot be served"))
+}
+
+/// Hands an address to whatever opens addresses here. Whether there is such a thing.
+fn open_browser(address: &str) -> bool {
+    use std::process::{Command, Stdio};
+    let (program, before): (&str, &[&str]) = if cfg!(target_os = "macos") {
+        ("open", &[])
+    } else if cfg!(windows) {
+        ("rundll32", &["url.dll,FileProtocolHandler"])
+    } else {
+        ("xdg-open", &[])
+    };
+    let mut command = Command::new(program);
+    command.args(before).arg(address).stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+    command.spawn().is_ok()
 }
 
 fn tables_listing(name: Option<&str>) -> Outcome {

@@ -33,6 +33,7 @@ mod spline;
 #[cfg(test)]
 mod tests;
 mod tone;
+mod wire;
 
 use std::cell::OnceCell;
 use std::collections::HashMap;
@@ -45,6 +46,7 @@ use region::{Region, Regions, Row, polygon_rows};
 use samples::{LabTable, Meter, Samples};
 
 pub use follow::Follower;
+pub use wire::{along_edge, loop_through, onto_edge};
 
 use crate::build_file::{DrawnLine, Light, Stroke, Trace};
 use crate::picture::Picture;

@@ -57,7 +57,7 @@ pub fn write_out(plan: Plan, build_file: &str) -> Made {
     let pieces = &plan.survey.pieces;
     files.push(OutFile { name: "pieces.svg".into(), bytes: pieces_svg(pieces, &plan.survey.build.name).into_bytes() });
     files.push(OutFile { name: "pieces.csv".into(), bytes: pieces_csv(&plan).into_bytes() });
-    let (preview, size) = side_by_side(pieces, figure(&plan).as_ref());
+    let (preview, size) = plan.beside_wearer();
     files.push(OutFile { name: "preview.png".into(), bytes: preview_png(&preview, size, PREVIEW_HEIGHT) });
     if let Some((drawing, size)) = &compared {
         files.push(OutFile { name: "sizes.png".into(), bytes: preview_png(drawing, *size, SIZES_HEIGHT) });
@@ -377,6 +377,13 @@ fn rests_on(words: &Words, from: SizeFrom, pictured: bool) -> &'static str {
         SizeFrom::Figure => words.rests_on_figure,
         SizeFrom::Hand => words.rests_on_hand,
         SizeFrom::Finished(_) => words.rests_on_finished,
+    }
+}
+
+impl Plan {
+    /// The pieces beside the wearer, and how large that is in mm.
+    pub fn beside_wearer(&self) -> (Drawing<Page>, Size) {
+        side_by_side(&self.survey.pieces, figure(self).as_ref())
     }
 }
 

@@ -60,6 +60,15 @@ pub(super) enum Outline {
     FullSize(Path<Pattern>),
 }
 
+impl Outline {
+    pub(super) fn on_picture(&self) -> Option<Path<Pixels>> {
+        match self {
+            Self::Pixels(_, path) => Some(path.clone()),
+            Self::FullSize(_) => None,
+        }
+    }
+}
+
 /// The picture whose scale the piece follows.
 pub(super) fn scaled_by(piece: &PieceSpec) -> Option<usize> {
     if piece.fixed { None } else { piece.picture }

@@ -13,7 +13,7 @@ use crate::size::{
     FinishedReport, Interval, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives, farthest_out,
     length_and_breadth, longest, report,
 };
-use crate::space::{Map, Pattern};
+use crate::space::{Map, Path, Pattern, Pixels};
 use crate::units::{Length, show, show_at_least};
 
 /// Coarser than this, in mm per pixel, the steps of the picture show in the outline.
@@ -31,6 +31,10 @@ pub struct Survey {
     pub pieces: Vec<Piece>,
     /// The longest extent of each piece, mm.
     pub lengths: Vec<Interval>,
+    /// The outline of each piece on its picture; `None`: full size by itself.
+    pub on_pictures: Vec<Option<Path<Pixels>>>,
+    /// From each picture to the pattern; none where no piece comes from a picture.
+    pub maps: Vec<Map<Pixels, Pattern>>,
     /// What was traced on the way.
     pub traced: Vec<TraceReport>,
     /// Where the size comes from; `None` when no piece comes from a picture.
@@ -69,6 +73,9 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     }
     let (marks, spread) = sizing.into_parts();
     let lengths = piece_lengths(&build, &outlines, &pieces, spread.as_ref());
+    let on_pictures = outlines.iter().map(Outline::on_picture).collect();
+    let maps =
+        spread.iter().flat_map(|spread| (0..build.pictures.len()).map(|k| spread.solved().pattern_map(k))).collect();
     let (size, finished, measures) = match &spread {
         Some(spread) => {
             let (size, finished, measures) = report(&marks, spread);
@@ -88,7 +95,7 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
         problems.extend(frail_problems(piece).into_iter().map(|problem| problem.at(spec.place)));
         problems.extend(piece.symmetry.as_ref().and_then(|found| unlike(spec, piece, found)));
     }
-    Ok(Survey { build, pieces, lengths, traced, size, finished, measures, alternatives, problems })
+    Ok(Survey { build, pieces, lengths, on_pictures, maps, traced, size, finished, measures, alternatives, problems })
 }
 
 /// Halves or turns that differ by much may be no halves or turns.

@@ -10,5 +10,5 @@ pub use pdf::{Document, Sheetful, pdf};
 pub use save::{OutFile, save};
 pub use svg::{pieces_svg, preview_png};
 
-pub(crate) use save::replace;
+pub(crate) use save::{remove_half_written, replace};
 pub(crate) use svg::path_data;

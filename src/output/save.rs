@@ -57,7 +57,7 @@ fn refuse_others(folder: &Path, wanted: &BTreeSet<&str>, ours: &BTreeSet<String>
 }
 
 /// Removes what runs that were killed wrote and did not come to name.
-fn remove_half_written(folder: &Path) -> io::Result<()> {
+pub(crate) fn remove_half_written(folder: &Path) -> io::Result<()> {
     let (start, more) = UNNAMED;
     for entry in std::fs::read_dir(folder)? {
         let entry = entry?;
