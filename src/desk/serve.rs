@@ -52,7 +52,7 @@ pub struct Start {
 const MOST_SAID: usize = 2 << 20;
 const MOST_PICTURE: usize = 256 << 20;
 /// Whoever brings more slowly than this is not waited for.
-const PATIENCE: Duration = Duration::from_secs(30);
+const PATIENCE: Duration = Duration::from_secs(10);
 /// How long a question for news is kept before it is told that there are none.
 const NEWS_WAIT: Duration = Duration::from_secs(20);
 /// How often the disk is looked at for what others write.

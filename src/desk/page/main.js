@@ -38,6 +38,9 @@ class Desk {
     this.message = "";
     this.busy = "";
     this.openFile = "";
+    this.pressing = false;
+    this.stale = false;
+    this.shownBefore = "";
     this.tasks = tasks(this);
     this.build();
   }
@@ -100,6 +103,15 @@ class Desk {
       event.preventDefault();
       if (event.key.toLowerCase() === "y" || event.shiftKey) this.forth(); else this.back();
     });
+    window.addEventListener("pointerdown", () => { this.pressing = true; }, { capture: true });
+    for (const end of ["pointerup", "pointercancel"]) {
+      window.addEventListener(end, () => setTimeout(() => {
+        this.pressing = false;
+        if (!this.stale || !this.state?.open) return;
+        this.stale = false;
+        this.refreshSections();
+      }), { capture: true });
+    }
     for (const event of ["dragover", "drop"]) window.addEventListener(event, (e) => e.preventDefault());
     const kept = recalled();
     if (kept) document.documentElement.dataset.light = kept;
@@ -125,6 +137,7 @@ class Desk {
     if (this.openFile !== state.open.file) {
       this.openFile = state.open.file;
       main.className = "desk";
+      this.shownBefore = "";
       main.replaceChildren(...this.parts);
       this.picture = "";
       this.piece = null;
@@ -145,6 +158,12 @@ class Desk {
   }
 
   refreshSections() {
+    // What is pressed stays where it is until it is let go.
+    if (this.pressing) { this.stale = true; return; }
+    const { doc, shown, shownOf, making, piece, picture, showNodes, busy, broken } = this;
+    const all = JSON.stringify([doc, shownOf, shown?.problems, making, piece, picture, showNodes, busy, broken, [...this.chosen], this.drawn.map((/** @type {any} */ path) => Boolean(path)), this.version]);
+    if (all === this.shownBefore) return;
+    this.shownBefore = all;
     const names = Object.keys(this.doc.picture ?? {});
     refill(this.pictureChoice, names.length > 1 && names.map((name) => h("button", { type: "button", "aria-pressed": name === this.picture, "data-keep": `picture:${name}`, onclick: () => { this.picture = name; this.told(this.state); } }, name)));
     const opened = new Map([...document.querySelectorAll("[data-details]")].map((d) => [d.getAttribute("data-details"), /** @type {HTMLDetailsElement} */ (d).open]));
@@ -165,10 +184,10 @@ class Desk {
     /** @type {HTMLElement} */ (document.getElementById("title")).textContent = open ? this.doc.build?.name ?? open.file : "Spanwright";
     this.backButton.disabled = !open?.past;
     this.forthButton.disabled = !open?.future;
-    this.backButton.setAttribute("aria-label", open?.past ? `Take back: ${open.past}` : "Nothing to take back");
-    this.forthButton.setAttribute("aria-label", open?.future ? `Do again: ${open.future}` : "Nothing to do again");
-    this.backButton.title = open?.past ? `Take back: ${open.past}` : "";
-    this.forthButton.title = open?.future ? `Do again: ${open.future}` : "";
+    this.backButton.setAttribute("aria-label", open?.past ? `Back, before: ${open.past}` : "Back");
+    this.forthButton.setAttribute("aria-label", open?.future ? `Forth, to: ${open.future}` : "Forth");
+    this.backButton.title = open?.past ? `Before: ${open.past}` : "";
+    this.forthButton.title = open?.future ? `To: ${open.future}` : "";
     if (!open) return;
     const bad = (this.shown?.problems ?? []).filter((/** @type {any} */ p) => p.level !== "note").length;
     const pages = (this.shown?.layouts ?? [])[0]?.pages;

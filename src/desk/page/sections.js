@@ -58,7 +58,7 @@ export function trueSize(desk, into) {
       button(mark.label, () => desk.look(mark), { "data-keep": `look:${mark.way.join("/")}`, class: "plain" }),
       mark.kind === "length" && entry(desk, `length:${mark.way.join("/")}`, desk.at(mark.way)?.length, `known length ${mark.label}`, (text) => [{ at: [...mark.way, "length"], to: text }], { "aria-label": `Length of ${mark.label}`, size: 9 }),
       mark.kind === "sheet" && !Array.isArray(desk.at(mark.way.slice(0, -1))?.size) && entry(desk, `size:${mark.way.join("/")}`, desk.at(mark.way.slice(0, -1))?.size, `size of a sheet`, (text) => [{ at: [...mark.way.slice(0, -1), "size"], to: text }], { "aria-label": `Size of ${mark.label}`, size: 9 }),
-      button("Take away", () => desk.remove(mark), { "data-keep": `remove:${mark.way.join("/")}`, "aria-label": `Take away ${mark.label}` }))))],
+      button("Take away", () => desk.remove(mark), { "data-keep": `remove:${mark.way.join("/")}`, "aria-label": `Take away: ${mark.label}` }))))],
     spec.known_rectangle && shown?.finished && h("figure", {}, h("img", { src: `/straightened/${encodeURIComponent(picture)}?of=${desk.shownOf}`, alt: "The marked sheet as it looks once the picture is straightened: its sides should run straight and square", width: 240 }), h("figcaption", {}, "Straightened")));
 }
 
@@ -90,7 +90,7 @@ export function outlines(desk, into) {
       h("h3", {}, "Let it be traced"),
       h("div", { class: "row" }, button("Draw a loose loop around it", () => desk.begin(tasks.loop())), button("Point at what belongs to it", () => desk.begin(tasks.stroke("inside"))),
         button("Point at what does not", () => desk.begin(tasks.stroke("outside"))), button("It stands alone on a plain ground", () => desk.change("plain ground", [{ at: ["piece", desk.piece, "trace"], to: "plain ground" }])),
-        button(drawn ? "Trace it anew" : "Trace it now", () => desk.trace(), { class: "main", disabled: desk.busy === "tracing" })),
+        button(chosen.outline ? "Trace it anew" : "Trace it now", () => desk.trace(), { class: "main", disabled: desk.busy === "tracing" })),
       h("h3", {}, "Or draw it yourself"),
       h("div", { class: "row" }, button("Follow the edge", () => desk.begin(tasks.follow())), button("Smooth line through points", () => desk.begin(tasks.through()))),
       drawn && [h("h3", {}, "Bend its outline"),
@@ -120,8 +120,8 @@ export function pieces(desk, into) {
         field("Foam", entry(desk, `foam:${i}`, piece.foam, "foam of a piece", set("foam", orNone), { size: 7, placeholder: "10 mm" })),
         field("How many", entry(desk, `copies:${i}`, piece.copies, "number of pieces", set("copies", whole), { type: "number", min: 1, max: 99, placeholder: "1" })),
         field("Of them face down", entry(desk, `down:${i}`, piece.face_down, "pieces face down", set("face_down", whole), { type: "number", min: 0, max: 99, placeholder: "0" }))),
-      h("div", { class: "row" }, button("Outline it", () => desk.choosePiece(i, true), { "data-keep": `outline:${i}`, "aria-label": `Outline ${piece.name ?? `piece ${i + 1}`}` }),
-        button("Take away", () => desk.removePiece(i), { "data-keep": `away:${i}`, "aria-label": `Take away piece ${piece.name ?? i + 1}` })));
+      h("div", { class: "row" }, button("Outline it", () => desk.choosePiece(i, true), { "data-keep": `outline:${i}`, "aria-label": `Outline it: ${piece.name ?? `piece ${i + 1}`}` }),
+        button("Take away", () => desk.removePiece(i), { "data-keep": `away:${i}`, "aria-label": `Take away: ${piece.name ?? `piece ${i + 1}`}` })));
   }), button("A new piece", () => desk.newPiece(), { "data-keep": "new-piece-2" }));
 }
 
@@ -162,7 +162,7 @@ export function problems(desk, into) {
   /** @type {Record<string, string>} */
   const names = { error: "To be mended", warning: "Look at this", note: "Good to know" };
   refill(into, all.length > 0 && h("details", { open: all.some((p) => p.level === "error"), "data-details": "problems" }, h("summary", {}, counted(all)),
-    h("ul", {}, all.map((p, i) => h("li", { class: p.level }, h("strong", {}, `${names[p.level] ?? p.level}: `), p.text, p.at?.length > 0 && [" ", button("Show it", () => desk.goTo(p.at), { "data-keep": `problem:${i}`, "aria-label": `Show what this is about: ${p.text.slice(0, 60)}` })])))));
+    h("ul", {}, all.map((p, i) => h("li", { class: p.level }, h("strong", {}, `${names[p.level] ?? p.level}: `), p.text, p.at?.length > 0 && [" ", button("Show it", () => desk.goTo(p.at), { "data-keep": `problem:${i}`, "aria-label": `Show it: ${p.text.slice(0, 60)}` })])))));
 }
 
 const ORDER = ["error", "warning", "note"];
