@@ -18,7 +18,7 @@ const MOST: f64 = 90_000.0;
 /// A way may leave the box of its ends by this part of their distance, and by this many pixels at least.
 const BESIDE: (f64, f64) = (0.35, 24.0);
 /// What a pixel on the strongest edge costs, where one without an edge costs 1 more.
-const LEAST_COST: f64 = 0.03;
+const LEAST_COST: f32 = 0.03;
 /// Edges count as strong from this part of all places on.
 const STRONG: f64 = 0.97;
 /// A place moves across the way by so many pixels at most.
@@ -208,7 +208,7 @@ impl Field {
                 let other = y * self.width + x;
                 let long = if dx != 0 && dy != 0 { std::f32::consts::SQRT_2 } else { 1.0 };
                 let weak = 1.0 - self.strength[other].min(1.0);
-                let cost = cost + long * (LEAST_COST as f32 + weak * weak);
+                let cost = cost + long * (LEAST_COST + weak * weak);
                 if cost < least[other] {
                     (least[other], before[other]) = (cost, pixel);
                     next.push((Reverse(Ordered(cost)), other));
@@ -258,10 +258,21 @@ impl Field {
 }
 
 /// A finite cost.
-#[derive(PartialEq, PartialOrd)]
 struct Ordered(f32);
 
+impl PartialEq for Ordered {
+    fn eq(&self, other: &Self) -> bool {
+        self.cmp(other).is_eq()
+    }
+}
+
 impl Eq for Ordered {}
+
+impl PartialOrd for Ordered {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
 
 impl Ord for Ordered {
     fn cmp(&self, other: &Self) -> std::cmp::Ordering {
@@ -308,6 +319,7 @@ mod tests {
     use super::*;
 
     /// A disc of radius 60 about (90, 80), its rim blended.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "colours of a test")]
     fn disc() -> Picture {
         let covered = |x: u32, y: u32| {
             let off = Raw::new(f64::from(x) + 0.5, f64::from(y) + 0.5).distance(Raw::new(90.0, 80.0));

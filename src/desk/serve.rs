@@ -13,7 +13,7 @@ use axum::body::{Body, to_bytes};
 use axum::extract::{Path as Way, Query, Request, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::middleware::{Next, from_fn_with_state};
-use axum::response::{IntoResponse as _, Redirect, Response};
+use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
@@ -181,7 +181,28 @@ fn as_png(bytes: Vec<u8>) -> Response {
     (headers, bytes).into_response()
 }
 
-impl axum::response::IntoResponse for Refusal {
+/// Why a question gets no answer.
+enum No {
+    Refused(Refusal),
+    Told(StatusCode, String),
+}
+
+impl From<Refusal> for No {
+    fn from(refusal: Refusal) -> Self {
+        Self::Refused(refusal)
+    }
+}
+
+impl IntoResponse for No {
+    fn into_response(self) -> Response {
+        match self {
+            Self::Refused(refusal) => refusal.into_response(),
+            Self::Told(status, text) => told(status, text),
+        }
+    }
+}
+
+impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
         let (status, json) = match self {
             Self::Meanwhile(at) => (StatusCode::CONFLICT, json!({ "why": "meanwhile", "at": at })),
@@ -194,36 +215,40 @@ impl axum::response::IntoResponse for Refusal {
     }
 }
 
-type Answer = Result<Response, Response>;
+type Answer = Result<Response, No>;
 
-fn unfit(text: impl Into<String>) -> Response {
-    Refusal::Unfit(text.into()).into_response()
+fn unfit(text: impl Into<String>) -> No {
+    No::Refused(Refusal::Unfit(text.into()))
 }
 
-fn of_problems(problems: &Problems) -> Response {
+fn no(status: StatusCode, text: impl Into<String>) -> No {
+    No::Told(status, text.into())
+}
+
+fn of_problems(problems: &Problems) -> No {
     let errors = problems.iter().filter(|problem| problem.level == Level::Error);
     unfit(errors.map(|problem| problem.text.clone()).collect::<Vec<String>>().join("; "))
 }
 
 /// What the page says, read whole or not at all.
-async fn said<T: DeserializeOwned>(body: Body) -> Result<T, Response> {
+async fn said<T: DeserializeOwned>(body: Body) -> Result<T, No> {
     let bytes = bytes(body, MOST_SAID).await?;
-    serde_json::from_slice(&bytes).map_err(|error| told(StatusCode::BAD_REQUEST, format!("not understood: {error}")))
+    serde_json::from_slice(&bytes).map_err(|error| no(StatusCode::BAD_REQUEST, format!("not understood: {error}")))
 }
 
-async fn bytes(body: Body, most: usize) -> Result<axum::body::Bytes, Response> {
+async fn bytes(body: Body, most: usize) -> Result<axum::body::Bytes, No> {
     match tokio::time::timeout(PATIENCE, to_bytes(body, most)).await {
         Ok(Ok(bytes)) => Ok(bytes),
-        Ok(Err(_)) => Err(told(StatusCode::PAYLOAD_TOO_LARGE, format!("more than {} MB are not taken", most >> 20))),
-        Err(_) => Err(told(StatusCode::REQUEST_TIMEOUT, "it took too long")),
+        Ok(Err(_)) => Err(no(StatusCode::PAYLOAD_TOO_LARGE, format!("more than {} MB are not taken", most >> 20))),
+        Err(_) => Err(no(StatusCode::REQUEST_TIMEOUT, "it took too long")),
     }
 }
 
 /// Runs what takes its time away from the threads that answer.
-async fn aside<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, Response> {
-    tokio::task::spawn_blocking(work).await.map_err(|_| {
-        told(StatusCode::INTERNAL_SERVER_ERROR, "this went wrong inside the program; the file is as it was")
-    })
+async fn aside<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> Result<T, No> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(|_| no(StatusCode::INTERNAL_SERVER_ERROR, "this went wrong inside the program; the file is as it was"))
 }
 
 /// All that the server knows.
@@ -325,18 +350,18 @@ impl Desk {
     }
 
     /// Does something with the open build file, and tells everybody.
-    fn with_work<T>(&self, what: impl FnOnce(&mut Work) -> Result<T, Refusal>) -> Result<T, Response> {
+    fn with_work<T>(&self, what: impl FnOnce(&mut Work) -> Result<T, Refusal>) -> Result<T, No> {
         let mut inner = self.inner();
         inner.notice = None;
         let work = inner.work.as_mut().ok_or_else(|| unfit("no build file is open"))?;
         let done = what(work);
         drop(inner);
         self.tell();
-        done.map_err(axum::response::IntoResponse::into_response)
+        done.map_err(No::Refused)
     }
 
     /// The text that is open.
-    fn text(&self) -> Result<String, Response> {
+    fn text(&self) -> Result<String, No> {
         self.inner().work.as_ref().map(|work| work.text.clone()).ok_or_else(|| unfit("no build file is open"))
     }
 
@@ -551,28 +576,28 @@ async fn tile(
     let tile = aside(move || desk.picture(&picture).map(|pyramid| pyramid.tile(level, column, row))).await?;
     match tile {
         Ok(Some(png)) => Ok(as_png(png)),
-        Ok(None) => Err(told(StatusCode::NOT_FOUND, "the picture does not reach there")),
-        Err(why) => Err(told(StatusCode::NOT_FOUND, why)),
+        Ok(None) => Err(no(StatusCode::NOT_FOUND, "the picture does not reach there")),
+        Err(why) => Err(no(StatusCode::NOT_FOUND, why)),
     }
 }
 
 async fn straightened(State(desk): State<Arc<Desk>>, Way(name): Way<String>) -> Answer {
     let png = aside(move || {
         let shown = Arc::clone(&desk.inner().shown);
-        let (_, map, reach) = shown.straight.iter().find(|(of, ..)| *of == name)?;
-        desk.picture(&name).ok()?.straightened(map, *reach, STRAIGHT_WIDE)
+        let straight = shown.straight.iter().find(|straight| straight.picture == name)?;
+        desk.picture(&name).ok()?.straightened(&straight.map, straight.reach, STRAIGHT_WIDE)
     })
     .await?;
-    png.map(as_png).ok_or_else(|| told(StatusCode::NOT_FOUND, "nothing is straightened yet"))
+    png.map(as_png).ok_or_else(|| no(StatusCode::NOT_FOUND, "nothing is straightened yet"))
 }
 
 async fn beside(State(desk): State<Arc<Desk>>) -> Answer {
     let shown = Arc::clone(&desk.inner().shown);
-    shown.beside.clone().map(as_png).ok_or_else(|| told(StatusCode::NOT_FOUND, "nothing has a size yet"))
+    shown.beside.clone().map(as_png).ok_or_else(|| no(StatusCode::NOT_FOUND, "nothing has a size yet"))
 }
 
 async fn made(State(desk): State<Arc<Desk>>, Way(file): Way<String>) -> Answer {
-    let none = || told(StatusCode::NOT_FOUND, "there is no such file");
+    let none = || no(StatusCode::NOT_FOUND, "there is no such file");
     let folder = desk.inner().made.clone().filter(|_| is_plain(&file)).ok_or_else(none)?;
     let kind = match file.rsplit('.').next() {
         Some("pdf") => "application/pdf",

@@ -17,8 +17,16 @@ pub(super) struct Shown {
     pub(super) json: Json,
     /// The pieces beside the wearer; none where there are problems.
     pub(super) beside: Option<Vec<u8>>,
-    /// Of each picture by its name: to the pattern, and between which corners of it there is something to see.
-    pub(super) straight: Vec<(String, Map<Pixels, Pattern>, [[f64; 2]; 2])>,
+    /// What can be seen straight.
+    pub(super) straight: Vec<Straight>,
+}
+
+/// A picture that can be straightened.
+pub(super) struct Straight {
+    pub(super) picture: String,
+    pub(super) map: Map<Pixels, Pattern>,
+    /// Two corners of the pattern, between which there is something to see.
+    pub(super) reach: [[f64; 2]; 2],
 }
 
 /// Height of the picture beside the wearer, in pixels.
@@ -123,7 +131,7 @@ fn beside(plan: &Plan) -> Vec<u8> {
 }
 
 /// What a straightened view of each picture with a rectangle shows: the rectangle, and a fifth of it around.
-fn straight(plan: &Plan) -> Vec<(String, Map<Pixels, Pattern>, [[f64; 2]; 2])> {
+fn straight(plan: &Plan) -> Vec<Straight> {
     let pictures = plan.survey.build.pictures.iter().zip(&plan.survey.maps);
     let one = |(spec, map): (&crate::build_file::PictureSpec, &Map<Pixels, Pattern>)| {
         let known = spec.known_rectangle.as_ref()?;
@@ -135,7 +143,8 @@ fn straight(plan: &Plan) -> Vec<(String, Map<Pixels, Pattern>, [[f64; 2]; 2])> {
         let reach = around.bounding_box();
         let room = 0.2 * reach.width().max(reach.height());
         let reach = reach.inflate(room, room);
-        Some((spec.name.value.clone(), map.clone(), [[reach.x0, reach.y0], [reach.x1, reach.y1]]))
+        let reach = [[reach.x0, reach.y0], [reach.x1, reach.y1]];
+        Some(Straight { picture: spec.name.value.clone(), map: *map, reach })
     };
     pictures.filter_map(one).collect()
 }

@@ -49,6 +49,11 @@ impl Pyramid {
     }
 
     /// The part of the pattern between two corners, straight, `width` pixels wide; where the picture does not reach it is clear.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a place in the picture, a side of a screen"
+    )]
     pub(super) fn straightened(
         &self,
         map: &Map<Pixels, Pattern>,
@@ -91,6 +96,7 @@ mod tests {
     use super::*;
 
     #[test]
+    #[expect(clippy::cast_possible_truncation, reason = "colours of a test")]
     fn tiles_cover_the_picture_at_every_size() {
         let (width, height) = (1300, 700);
         let image = RgbImage::from_fn(width, height, |x, y| Rgb([(x / 6) as u8, (y / 3) as u8, 7]));

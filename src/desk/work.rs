@@ -176,9 +176,9 @@ mod tests {
             let pick = (dice.uniform() * 5.0).floor();
             let now = version(&work.text);
             if pick < 3.0 {
-                let change = match pick as u8 {
-                    0 => json!([{ "at": ["build", "name"], "to": format!("n {step}") }]),
-                    1 => json!([{ "at": ["piece", 0, "trace"], "to": { "inside": [step, 2.5] } }]),
+                let change = match pick {
+                    0.0 => json!([{ "at": ["build", "name"], "to": format!("n {step}") }]),
+                    1.0 => json!([{ "at": ["piece", 0, "trace"], "to": { "inside": [step, 2.5] } }]),
                     _ => {
                         json!([{ "at": ["picture", "front", "known_length", 0], "to": { "name": format!("l {step}") } }])
                     }

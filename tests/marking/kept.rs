@@ -21,6 +21,7 @@ fn version(served: &Served) -> String {
 
 /// Killed at a hundred random moments while it saves, the file holds the last or the next step, whole.
 #[test]
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small draws")]
 fn a_file_is_whole_whenever_the_program_is_killed() {
     let mut dice = Dice(21);
     let mut folder = tempfile::tempdir().expect("a temporary folder");

@@ -149,6 +149,7 @@ fn every_mark_and_node_is_moved_by_pointer_and_saved() {
 }
 
 #[test]
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a count of keys")]
 fn all_is_done_by_keyboard_alone() {
     let Some(browser) = Browser::open() else { return };
     let served = Served::start(&[("harbour-vane.jpg", &demo("harbour-vane.jpg"))], None);

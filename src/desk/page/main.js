@@ -42,29 +42,9 @@ class Desk {
     this.stale = false;
     this.shownBefore = "";
     this.tasks = tasks(this);
-    this.build();
-  }
-
-  get state() { return this.server.state; }
-  get doc() { return this.state?.open?.doc ?? {}; }
-  get version() { return this.state?.open?.version; }
-  get shown() { return this.state?.shown; }
-  get shownOf() { return this.state?.shown_of; }
-  get making() { return this.state?.making; }
-  get broken() { return this.state?.open?.broken; }
-
-  /** The outline of each piece on its picture, as path data. */
-  get drawn() {
-    const of = new Map((this.shown?.pieces ?? []).map((/** @type {any} */ p) => [p.index, p.drawn]));
-    return (this.doc.piece ?? []).map((/** @type {any} */ piece, /** @type {number} */ i) =>
-      piece.fixed || !piece.picture ? null : this.state.open.drawn[i] ?? (piece.outline ? null : of.get(i)) ?? null);
-  }
-
-  at(/** @type {any} */ way) { return at(this.doc, way); }
-  ask(/** @type {string} */ way, /** @type {any} */ body) { return this.server.ask(way, body); }
-
-  /** The parts of the page that stay. */
-  build() {
+    /** @type {import("./marks.js").Mark[]} */
+    this.marks = [];
+    // The parts of the page that stay.
     this.canvas = h("canvas", { "aria-hidden": "true" });
     this.drawnLayer = s("g");
     this.markLayer = s("g");
@@ -116,6 +96,25 @@ class Desk {
     const kept = recalled();
     if (kept) document.documentElement.dataset.light = kept;
   }
+
+  get state() { return this.server.state; }
+  get doc() { return this.state?.open?.doc ?? {}; }
+  get version() { return this.state?.open?.version; }
+  get shown() { return this.state?.shown; }
+  get shownOf() { return this.state?.shown_of; }
+  get making() { return this.state?.making; }
+  get broken() { return this.state?.open?.broken; }
+
+  /** The outline of each piece on its picture, as path data. */
+  get drawn() {
+    const of = new Map((this.shown?.pieces ?? []).map((/** @type {any} */ p) => [p.index, p.drawn]));
+    return (this.doc.piece ?? []).map((/** @type {any} */ piece, /** @type {number} */ i) =>
+      piece.fixed || !piece.picture ? null : this.state.open.drawn[i] ?? (piece.outline ? null : of.get(i)) ?? null);
+  }
+
+  at(/** @type {any} */ way) { return at(this.doc, way); }
+  /** @param {string} way @param {any} [body] */
+  ask(way, body) { return this.server.ask(way, body); }
 
   light() {
     const dark = document.documentElement.dataset.light ? document.documentElement.dataset.light === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
@@ -301,7 +300,7 @@ class Desk {
     if (way[0] === "picture" && typeof way[1] === "string") this.picture = way[1];
     if (way[0] === "piece" && typeof way[1] === "number") this.choosePiece(way[1]);
     this.told(this.state);
-    const mark = this.marks?.find((mark) => mark.way.every((step, i) => i >= way.length || step === way[i]));
+    const mark = this.marks.find((mark) => mark.way.every((step, i) => i >= way.length || step === way[i]));
     if (mark && way[0] !== "piece") return this.look(mark);
     const id = way[0] === "piece" ? "pieces" : way[0] === "paper" ? "pages" : "size";
     const section = /** @type {HTMLElement} */ (document.getElementById(id));
@@ -453,6 +452,7 @@ class Desk {
     await this.doing("", async () => {
       const { paths } = await this.ask("/nodes", { path: pathOf(this.rings()), what, nodes: chosen });
       this.chosen.clear();
+      /** @type {import("./doc.js").Change[]} */
       const changes = [{ at: ["piece", index], to: { outline: paths[0] } }];
       if (paths.length > 1) {
         const { name, picture } = this.doc.piece[index];
@@ -480,7 +480,7 @@ class Desk {
 
   async join() {
     const others = this.doc.piece.map((/** @type {any} */ piece, /** @type {number} */ i) => [i, piece.name]).filter((/** @type {any[]} */ [i]) => i !== this.piece && this.drawn[i]);
-    const said = await ask("Join it with another piece", [field("Which one", h("select", { name: "other" }, others.map(([i, name]) => h("option", { value: i }, name)))), h("p", {}, "Both become one piece where they meet or overlap; the other one's name goes.")], "Join them");
+    const said = await ask("Join it with another piece", [field("Which one", h("select", { name: "other" }, others.map((/** @type {any[]} */ [i, name]) => h("option", { value: i }, name)))), h("p", {}, "Both become one piece where they meet or overlap; the other one's name goes.")], "Join them");
     if (!said) return;
     const other = Number(said.other), index = this.piece ?? 0;
     await this.doing("", async () => {
@@ -498,7 +498,7 @@ class Desk {
     const [w, h_] = this.view.size();
     this.layer.setAttribute("viewBox", `0 0 ${w} ${h_}`);
     const held = this.held?.mark;
-    const marks = (this.marks ?? []).map((mark) => (held && held.way.join() === mark.way.join() && held.kind === mark.kind && held.first === mark.places[0] ? { ...mark, places: this.held.places } : mark));
+    const marks = this.marks.map((mark) => (held && held.way.join() === mark.way.join() && held.kind === mark.kind && held.first === mark.places[0] ? { ...mark, places: this.held.places } : mark));
     const drawn = this.drawn;
     this.drawnLayer.replaceChildren(...drawn.flatMap((/** @type {string | null} */ path, /** @type {number} */ i) => {
       if (!path || this.doc.piece[i].picture !== this.picture) return [];
@@ -533,7 +533,7 @@ class Desk {
   /** @param {import("./marks.js").Mark} mark @param {number} index @param {number[]} place @param {boolean} done */
   moveMark(mark, index, place, done) {
     const places = mark.places.map((old, i) => (i === index ? place : old));
-    const original = (this.marks ?? []).find((other) => other.way.join() === mark.way.join() && other.kind === mark.kind && (this.held ? other.places[0] === this.held.mark.first : other.places[0] === mark.places[0]));
+    const original = this.marks.find((other) => other.way.join() === mark.way.join() && other.kind === mark.kind && (this.held ? other.places[0] === this.held.mark.first : other.places[0] === mark.places[0]));
     this.held = { mark: { ...mark, first: original?.places[0] ?? mark.places[0] }, places };
     this.enlarge(done ? null : place);
     this.view.draw();
