@@ -59,6 +59,19 @@ impl Follower {
         Self { levels }
     }
 
+    /// How strong the edge is at a place, between its four pixels.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the picture")]
+    pub(super) fn edge(&self, at: kurbo::Point) -> f64 {
+        let whole = &self.levels[0];
+        let (x, y) = (at.x - 0.5, at.y - 0.5);
+        let inside = |v: f64, most: usize| (v.floor().max(0.0) as usize).min(most - 1);
+        let (i, j) = (inside(x, whole.width), inside(y, whole.height));
+        #[expect(clippy::cast_precision_loss, reason = "pixel coordinates are small")]
+        let (u, v) = ((x - i as f64).clamp(0.0, 1.0), (y - j as f64).clamp(0.0, 1.0));
+        let s = |i: usize, j: usize| f64::from(whole.edge(i.min(whole.width - 1), j.min(whole.height - 1)));
+        (s(i, j) * (1.0 - u) + s(i + 1, j) * u) * (1.0 - v) + (s(i, j + 1) * (1.0 - u) + s(i + 1, j + 1) * u) * v
+    }
+
     /// The way along edges from one place to another, as the centres of neighbouring pixels, both ends included. Places
     /// beyond the picture are taken for the nearest on it.
     pub fn follow(&self, from: Point<Pixels>, to: Point<Pixels>) -> Vec<Point<Pixels>> {

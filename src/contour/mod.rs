@@ -46,7 +46,7 @@ use region::{Region, Regions, Row, polygon_rows};
 use samples::{LabTable, Meter, Samples};
 
 pub use follow::Follower;
-pub use wire::{along_edge, loop_through, onto_edge};
+pub use wire::loop_through;
 
 use crate::build_file::{DrawnLine, Light, Stroke, Trace};
 use crate::picture::Picture;

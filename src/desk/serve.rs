@@ -29,7 +29,7 @@ use super::shown::{Shown, plain_path, shown};
 use super::tiles::{Pyramid, TILE};
 use super::work::{Refusal, Work, version};
 use crate::build_file::{Change, NewFile, as_json, new_file, read, set_outlines, set_rectangles};
-use crate::contour::{along_edge, loop_through, onto_edge};
+use crate::contour::loop_through;
 use crate::make::{Files, find_sheets, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, remove_half_written, save};
 use crate::picture::decode;
@@ -766,7 +766,7 @@ async fn along(State(desk): State<Arc<Desk>>, body: Body) -> Answer {
     let Along { picture, from, to } = said(body).await?;
     let way = aside(move || {
         let pyramid = desk.picture(&picture)?;
-        let places = along_edge(&pyramid.picture, from.into(), to.into());
+        let places = pyramid.follower.along(from.into(), to.into());
         Ok::<_, String>(places.iter().map(|p| [tidy(p.x), tidy(p.y)]).collect::<Vec<_>>())
     });
     Ok(as_answer(&json!({ "places": way.await?.map_err(unfit)? })))
@@ -786,7 +786,7 @@ struct Place {
 async fn snap(State(desk): State<Arc<Desk>>, body: Body) -> Answer {
     let Place { picture, at } = said(body).await?;
     let place = aside(move || {
-        let place = onto_edge(&desk.picture(&picture)?.picture, at.into(), SNAP_WITHIN);
+        let place = desk.picture(&picture)?.follower.onto_edge(at.into(), SNAP_WITHIN);
         Ok::<_, String>([tidy(place.x), tidy(place.y)])
     });
     Ok(as_answer(&json!({ "place": place.await?.map_err(unfit)? })))

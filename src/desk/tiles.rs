@@ -3,6 +3,7 @@
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use image::{DynamicImage, ImageEncoder as _};
 
+use crate::contour::Follower;
 use crate::picture::Picture;
 use crate::space::{Map, Pattern, Pixels, Point};
 
@@ -12,6 +13,8 @@ pub(super) const TILE: u32 = 512;
 /// A picture, and halves of it until one fits a tile.
 pub(super) struct Pyramid {
     pub(super) picture: Picture,
+    /// Its edges.
+    pub(super) follower: Follower,
     halves: Vec<DynamicImage>,
 }
 
@@ -27,7 +30,7 @@ impl Pyramid {
             let last = if halves.is_empty() { shown(last.clone()) } else { last.clone() };
             halves.push(last.thumbnail_exact(last.width().div_ceil(2), last.height().div_ceil(2)));
         }
-        Self { picture, halves }
+        Self { follower: Follower::new(&picture), picture, halves }
     }
 
     /// How many sizes there are, the whole one first.

@@ -149,7 +149,7 @@ fn edge_following() {
         .into_iter()
         .map(|(x, y)| {
             ms(|| {
-                black_box(follower.follow(tip(-220.0, 34.0), tip(x, y)));
+                black_box(follower.along(tip(-220.0, 34.0), tip(x, y)));
             })
         })
         .collect();

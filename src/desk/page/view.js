@@ -33,6 +33,8 @@ export class View {
     this.stroke = null;
     this.mmPerPx = 0;
     this.asked = false;
+    /** The whole picture is shown, and is to be whatever becomes of the frame. */
+    this.fits = true;
     new ResizeObserver(() => this.resized()).observe(frame);
     frame.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
     frame.addEventListener("pointerdown", (event) => this.down(event));
@@ -64,6 +66,7 @@ export class View {
     if (!this.picture) return;
     const [w, h] = this.size();
     if (!w || !h) return;
+    this.fits = true;
     this.scale = Math.min((w - 2 * RULE) / this.picture.width, (h - 2 * RULE) / this.picture.height, 8);
     this.offset = [(w + RULE - this.picture.width * this.scale) / 2, (h + RULE - this.picture.height * this.scale) / 2];
     this.draw();
@@ -71,6 +74,7 @@ export class View {
 
   /** @param {number} times @param {number[]} [about] screen */
   closer(times, about) {
+    this.fits = false;
     const [w, h] = this.size();
     const here = about ?? [w / 2, h / 2];
     const fixed = this.toPicture(here);
@@ -81,11 +85,12 @@ export class View {
   }
 
   /** @param {number} dx @param {number} dy screen */
-  by(dx, dy) { this.offset = [this.offset[0] + dx, this.offset[1] + dy]; this.draw(); }
+  by(dx, dy) { this.fits = false; this.offset = [this.offset[0] + dx, this.offset[1] + dy]; this.draw(); }
 
   /** Brings a place into view. @param {number[][]} places */
   toPlaces(places) {
     if (places.length === 0) return;
+    this.fits = false;
     const [w, h] = this.size();
     const xs = places.map((p) => p[0]), ys = places.map((p) => p[1]);
     const wide = Math.max(Math.max(...xs) - Math.min(...xs), 40), high = Math.max(Math.max(...ys) - Math.min(...ys), 40);
@@ -151,7 +156,7 @@ export class View {
   }
 
   resized() {
-    if (this.picture && this.scale === 1 && this.offset[0] === 0) this.whole();
+    if (this.fits) this.whole();
     else this.draw();
   }
 
