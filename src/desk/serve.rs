@@ -36,6 +36,7 @@ use crate::picture::decode;
 use crate::problem::{Level, Problems};
 use crate::shape::{NodeWork, work_nodes};
 use crate::space::{Pixels, Point};
+use crate::units::Length;
 
 /// What the page is opened on.
 #[derive(Clone, Debug)]
@@ -57,8 +58,10 @@ const PATIENCE: Duration = Duration::from_secs(10);
 const NEWS_WAIT: Duration = Duration::from_secs(20);
 /// How often the disk is looked at for what others write.
 const LOOK: Duration = Duration::from_millis(700);
+/// Whoever takes longer than this to say what is asked is not waited for.
+const HEAD_PATIENCE: Duration = Duration::from_secs(4);
 /// Connections at once.
-const MOST_CONNECTIONS: usize = 64;
+const MOST_CONNECTIONS: usize = 600;
 /// Pictures kept in memory.
 const MOST_PICTURES: usize = 6;
 /// Width of a straightened view in pixels.
@@ -67,6 +70,7 @@ const STRAIGHT_WIDE: u32 = 480;
 const WAY_WITHIN: f64 = 0.4;
 /// A node moves onto an edge no farther away, in pixels.
 const SNAP_WITHIN: f64 = 10.0;
+const CHANGED_OUTSIDE: &str = "The build file was changed outside of this page; what stands here is what it says now.";
 const PICTURES: [&str; 9] = ["png", "jpg", "jpeg", "webp", "gif", "bmp", "tif", "tiff", "jfif"];
 
 /// Serves the page on a free port of this machine until Ctrl-C; `opened` is told its address once it can be asked.
@@ -101,7 +105,7 @@ async fn accept(listener: TcpListener, router: Router) {
         let service = TowerToHyperService::new(router.clone());
         tokio::spawn(async move {
             let mut http = hyper::server::conn::http1::Builder::new();
-            http.timer(TokioTimer::new()).header_read_timeout(PATIENCE);
+            http.timer(TokioTimer::new()).header_read_timeout(HEAD_PATIENCE);
             let _ = http.serve_connection(TokioIo::new(stream), service).await;
             drop(permit);
         });
@@ -126,6 +130,7 @@ fn router(desk: Arc<Desk>) -> Router {
         .route("/trace", post(trace))
         .route("/along", post(along))
         .route("/loop", post(close_loop))
+        .route("/length", post(length))
         .route("/nodes", post(nodes))
         .route("/snap", post(snap))
         .route("/make", post(make))
@@ -270,16 +275,20 @@ struct Inner {
     shown: Arc<Shown>,
     /// The text that is shown.
     shown_of: String,
+    stamps: Vec<Option<Stamp>>,
     pictures: HashMap<PathBuf, Kept>,
     making: Json,
     made: Option<PathBuf>,
     notice: Option<String>,
 }
 
+/// How long a file is, and when it was written.
+type Stamp = (u64, Option<SystemTime>);
+
 /// A picture, and what its file was when it was read.
 #[derive(Clone)]
 struct Kept {
-    stamp: (u64, Option<SystemTime>),
+    stamp: Stamp,
     read: Result<Arc<Pyramid>, String>,
 }
 
@@ -392,6 +401,17 @@ impl Desk {
         read
     }
 
+    /// What the files of all pictures are now.
+    fn stamps(&self) -> Vec<Option<Stamp>> {
+        let doc = self.inner().work.as_ref().and_then(|work| as_json(&work.text).ok()).unwrap_or_default();
+        let files = doc["picture"].as_object().into_iter().flatten().filter_map(|(_, spec)| spec["file"].as_str());
+        let stamp = |file: &str| {
+            let data = std::fs::metadata(self.files().path(file).ok()?).ok()?;
+            Some((data.len(), data.modified().ok()))
+        };
+        files.map(stamp).collect()
+    }
+
     /// Keeps what is shown up to the text, in a thread of its own.
     fn keep_shown(&self) {
         loop {
@@ -486,30 +506,27 @@ async fn look_at_the_disk(desk: Arc<Desk>) {
     let mut ticks = tokio::time::interval(LOOK);
     loop {
         ticks.tick().await;
+        let stamps = desk.stamps();
         let mut inner = desk.inner();
+        if inner.stamps != stamps {
+            // Pictures have come, gone or changed: what is shown rests on them.
+            inner.stamps = stamps;
+            inner.shown_of.clear();
+            desk.tell();
+        }
         let Some(work) = inner.work.as_mut() else { continue };
-        let notice = match work.take_in() {
-            Ok(false) => {
-                if inner.notice.as_ref().is_some_and(|notice| notice.starts_with('“')) {
-                    // It can be read again.
-                    inner.notice = None;
-                    drop(inner);
-                    desk.tell();
-                }
-                continue;
-            }
-            Ok(true) => {
-                "The build file was changed outside of this page; what stands here is what it says now.".to_owned()
-            }
-            Err(Refusal::Machine(text)) => text,
+        let (notice, changed) = match work.take_in() {
+            Ok(false) if inner.notice.as_ref().is_some_and(|notice| notice.starts_with('“')) => (None, true),
+            Ok(false) => continue,
+            Ok(true) => (Some(CHANGED_OUTSIDE.to_owned()), true),
+            Err(Refusal::Machine(text)) => (Some(text), false),
             Err(_) => continue,
         };
-        if inner.notice.as_ref() == Some(&notice) {
-            continue;
+        if changed || inner.notice != notice {
+            inner.notice = notice;
+            drop(inner);
+            desk.tell();
         }
-        inner.notice = Some(notice);
-        drop(inner);
-        desk.tell();
     }
 }
 
@@ -777,6 +794,21 @@ fn tidy(value: f64) -> f64 {
 }
 
 #[derive(Deserialize)]
+struct Typed {
+    text: String,
+}
+
+/// Whether a text is a length.
+async fn length(body: Body) -> Answer {
+    let Typed { text } = said(body).await?;
+    let length = Length::parse(&text).map_err(|error| unfit(error.to_string()))?;
+    if length.to_mm() <= 0.0 {
+        return Err(unfit(format!("“{text}” is no length; write more than nothing, such as 140 mm")));
+    }
+    Ok(as_answer(&json!({ "mm": length.to_mm() })))
+}
+
+#[derive(Deserialize)]
 struct Place {
     picture: String,
     at: [f64; 2],
@@ -824,7 +856,11 @@ async fn close_loop(body: Body) -> Answer {
         let places: Vec<Point<Pixels>> = places.into_iter().map(Into::into).collect();
         path_data(loop_through(&places, WAY_WITHIN).raw())
     });
-    Ok(as_answer(&json!({ "path": path.await? })))
+    let path = path.await?;
+    if path.is_empty() {
+        return Err(unfit("an outline takes at least three places that lie apart"));
+    }
+    Ok(as_answer(&json!({ "path": path })))
 }
 
 async fn make(State(desk): State<Arc<Desk>>) -> Answer {

@@ -138,7 +138,10 @@ impl Work {
 }
 
 fn read(path: &Path) -> Result<String, String> {
-    let told = |error: &dyn std::fmt::Display| format!("“{}” cannot be read: {error}", path.display());
+    let name = path.file_name().unwrap_or(path.as_os_str()).display();
+    let told = |error: &dyn std::fmt::Display| {
+        format!("“{name}” cannot be read: {error}; what stands here is what it said before")
+    };
     let bytes = std::fs::read(path).map_err(|error| told(&error))?;
     String::from_utf8(bytes).map_err(|error| told(&io::Error::new(io::ErrorKind::InvalidData, error.utf8_error())))
 }

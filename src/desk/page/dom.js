@@ -70,15 +70,29 @@ export function refill(parent, ...children) {
  * @param {any[]} fields
  * @param {string} yes
  * @param {string} [no]
+ * @param {((said: Record<string, string>) => Promise<{ name: string, text: string } | null>)[]} [checks]
  * @returns {Promise<Record<string, string> | null>}
  */
-export function ask(title, fields, yes, no = "Leave it") {
+export function ask(title, fields, yes, no = "Leave it", checks = []) {
   return new Promise((resolve) => {
-    const form = h("form", { method: "dialog" }, h("h2", { id: "ask-title" }, title), fields,
+    const wrong = h("p", { class: "bad", role: "alert", id: "ask-wrong" });
+    const form = h("form", { method: "dialog" }, h("h2", { id: "ask-title" }, title), fields, wrong,
       h("div", { class: "row" }, h("button", { value: "yes", class: "main" }, yes), h("button", { type: "button", onclick: () => dialog.close("no") }, no)));
     const dialog = h("dialog", { "aria-labelledby": "ask-title" }, form);
+    const said = () => Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, String(value).trim()]));
+    form.addEventListener("submit", async (/** @type {Event} */ event) => {
+      event.preventDefault();
+      for (const check of checks) {
+        const found = await check(said());
+        if (!found) continue;
+        wrong.textContent = found.text;
+        form.elements.namedItem(found.name)?.focus();
+        return;
+      }
+      dialog.close("yes");
+    });
     dialog.addEventListener("close", () => {
-      const filled = Object.fromEntries([...new FormData(form)].map(([key, value]) => [key, String(value)]));
+      const filled = said();
       dialog.remove();
       resolve(dialog.returnValue === "yes" ? filled : null);
     });

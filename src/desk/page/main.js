@@ -9,7 +9,7 @@ import { tasks } from "./placing.js";
 import { drawNodes, onScreen, pathOf, ringsOf } from "./outline.js";
 import * as sections from "./sections.js";
 import { beginning } from "./beginning.js";
-import { GONE } from "./words.js";
+import { gone } from "./words.js";
 
 const main = /** @type {HTMLElement} */ (document.getElementById("main"));
 const notice = /** @type {HTMLElement} */ (document.getElementById("notice"));
@@ -41,7 +41,10 @@ class Desk {
     this.pressing = false;
     this.stale = false;
     this.shownBefore = "";
-    this.tasks = tasks(this);
+    /** Outlines that were seen last, by the name of their piece. @type {Map<string, string>} */
+    this.seen = new Map();
+    /** What the loupe shows. @type {number[] | null} */
+    this.enlarged = null;
     /** @type {import("./marks.js").Mark[]} */
     this.marks = [];
     // The parts of the page that stay.
@@ -50,7 +53,7 @@ class Desk {
     this.markLayer = s("g");
     this.nodeLayer = s("g");
     this.placeLayer = s("g", { "aria-hidden": "true" });
-    this.layer = s("svg", { class: "layer" }, this.drawnLayer, this.markLayer, this.nodeLayer, this.placeLayer);
+    this.layer = s("svg", { class: "layer" }, this.drawnLayer, this.nodeLayer, this.markLayer, this.placeLayer);
     this.loupe = h("canvas", { class: "loupe", width: 144, height: 144, hidden: true, "aria-hidden": "true" });
     this.frame = h("div", { class: "view", tabindex: 0, role: "application", "aria-label": "The picture. Arrow keys move it, plus and minus bring it closer and farther, 0 shows the whole. While something is placed, arrow keys move a cross and Enter places.", "aria-describedby": "task" }, this.canvas, this.layer, this.loupe);
     this.view = new View(this.frame, this.canvas, {
@@ -109,8 +112,12 @@ class Desk {
   get drawn() {
     const of = new Map((this.shown?.pieces ?? []).map((/** @type {any} */ p) => [p.index, p.drawn]));
     return (this.doc.piece ?? []).map((/** @type {any} */ piece, /** @type {number} */ i) =>
-      piece.fixed || !piece.picture ? null : this.state.open.drawn[i] ?? (piece.outline ? null : of.get(i)) ?? null);
+      // While something has to be mended elsewhere, a traced outline stays as it was seen.
+      piece.fixed || !piece.picture ? null : this.state.open.drawn[i] ?? (piece.outline ? null : of.get(i) ?? this.seen.get(piece.name)) ?? null);
   }
+
+  /** What can be placed on the picture and for the piece that are chosen now. */
+  get tasks() { return tasks(this); }
 
   at(/** @type {any} */ way) { return at(this.doc, way); }
   /** @param {string} way @param {any} [body] */
@@ -142,6 +149,7 @@ class Desk {
       this.piece = null;
       this.chosen.clear();
     }
+    if (this.shown?.pieces) this.seen = new Map(this.shown.pieces.map((/** @type {any} */ p) => [p.name, p.drawn]));
     const names = Object.keys(state.pictures);
     if (!names.includes(this.picture)) this.picture = Object.keys(this.doc.picture ?? {})[0] ?? names[0] ?? "";
     const count = (this.doc.piece ?? []).length;
@@ -164,7 +172,7 @@ class Desk {
     if (all === this.shownBefore) return;
     this.shownBefore = all;
     const names = Object.keys(this.doc.picture ?? {});
-    refill(this.pictureChoice, names.length > 1 && names.map((name) => h("button", { type: "button", "aria-pressed": name === this.picture, "data-keep": `picture:${name}`, onclick: () => { this.picture = name; this.told(this.state); } }, name)));
+    refill(this.pictureChoice, names.length > 1 && names.map((name) => h("button", { type: "button", "aria-pressed": name === this.picture, "data-keep": `picture:${name}`, onclick: () => { this.leave(); this.picture = name; this.told(this.state); } }, name)));
     const opened = new Map([...document.querySelectorAll("[data-details]")].map((d) => [d.getAttribute("data-details"), /** @type {HTMLDetailsElement} */ (d).open]));
     sections.problems(this, this.problemList);
     sections.trueSize(this, this.inners.size);
@@ -198,11 +206,21 @@ class Desk {
   /** What went wrong, or is to be known. */
   say() {
     const picture = this.state?.pictures?.[this.picture];
-    const text = this.server.isGone ? GONE : this.message || this.state?.notice || (this.state?.open && picture?.problem) || "";
+    const texts = this.server.isGone ? [gone(this.server.unsaved)] : [this.message, this.state?.notice, this.state?.open && picture?.problem].filter(Boolean);
+    const text = texts.join("\n");
     if (notice.dataset.text === text) return;
     notice.dataset.text = text;
     notice.hidden = text === "";
-    refill(notice, text && h("p", {}, text), text && !this.server.isGone && this.message && h("button", { type: "button", onclick: () => { this.message = ""; this.say(); } }, "Understood"));
+    refill(notice, texts.map((one) => h("p", {}, one)), text && !this.server.isGone && this.message && h("button", { type: "button", onclick: () => { this.message = ""; this.say(); } }, "Understood"));
+  }
+
+  /** @param {string} text */
+  tell(text) { this.message = text; this.say(); }
+
+  /** Whether a text is a length; says why if it is none. @param {string} text @param {string} of */
+  async isLength(text, of) {
+    this.message = "";
+    try { await this.ask("/length", { text }); return true; } catch (error) { this.tell(`${of}: ${error instanceof Error ? error.message : error}`); return false; }
   }
 
   /** Does something, and says what came of it. @param {string} busy @param {() => Promise<any>} what */
@@ -251,7 +269,10 @@ class Desk {
     });
   }
 
-  trace() {
+  async trace() {
+    // A stroke that waits for its end is part of what is meant.
+    if (this.task && this.places.length >= this.task.least) await this.finish();
+    this.leave();
     return this.doing("tracing", async () => {
       const { notes } = await this.server.inLine(() => this.ask("/trace", { index: this.piece }));
       if (notes.length > 0) this.message = notes.join(" ");
@@ -263,6 +284,7 @@ class Desk {
 
   /** @param {number} index @param {boolean} [go] */
   choosePiece(index, go = false) {
+    if (index !== this.piece) this.leave();
     this.piece = index;
     this.chosen.clear();
     const of = this.doc.piece[index]?.picture;
@@ -280,7 +302,7 @@ class Desk {
   }
 
   /** @param {number} index */
-  removePiece(index) { return this.change("took a piece away", [{ at: ["piece", index], to: null }]); }
+  removePiece(index) { this.leave(); this.chosen.clear(); return this.change("took a piece away", [{ at: ["piece", index], to: null }]); }
 
   /** @param {import("./marks.js").Mark} mark */
   remove(mark) {
@@ -329,6 +351,7 @@ class Desk {
     this.cross = null;
     this.view.mode = "move";
     this.loupe.hidden = true;
+    this.enlarged = null;
     this.showTask();
   }
 
@@ -359,19 +382,32 @@ class Desk {
     const near = first && task.closed && this.clicks.length >= 2 && Math.hypot(...this.view.toScreen(first).map((v, i) => v - this.view.toScreen(place)[i])) < 12;
     if (near && task.most > task.least) {
       if (task.follow) await this.along(first);
+      if (this.task !== task) return;
       this.places = task.follow ? this.places.slice(0, -1) : this.places;
       return this.finish();
     }
+    if (!task.strokes && !task.follow) place = this.marked(place);
     if (task.follow && first) await this.along(place);
     else { this.places.push(place); this.clicks.push(1); }
+    if (this.task !== task) return;
     if (this.places.length >= task.most) return this.finish();
     this.showTask();
   }
 
+  /** A place that is marked already where one lies close. @param {number[]} place */
+  marked(place) {
+    const here = this.view.toScreen(place);
+    const all = this.marks.flatMap((mark) => mark.places);
+    return all.find((other) => Math.hypot(...this.view.toScreen(other).map((v, i) => v - here[i])) < 7) ?? place;
+  }
+
   /** Goes on along the edge. @param {number[]} place */
   async along(place) {
+    const { task } = this;
     const from = this.places[this.places.length - 1];
     const answer = await this.doing("", () => this.ask("/along", { picture: this.picture, from, to: place }));
+    // Left meanwhile.
+    if (this.task !== task) return;
     const way = answer?.places?.slice(1) ?? [place];
     this.places.push(...way);
     this.clicks.push(way.length);
@@ -396,6 +432,7 @@ class Desk {
 
   /** @param {number[] | null} place */
   enlarge(place) {
+    this.enlarged = place;
     if (!place) { this.loupe.hidden = true; return; }
     this.loupe.hidden = false;
     const [x, y] = this.view.toScreen(place);
@@ -455,8 +492,10 @@ class Desk {
       /** @type {import("./doc.js").Change[]} */
       const changes = [{ at: ["piece", index], to: { outline: paths[0] } }];
       if (paths.length > 1) {
-        const { name, picture } = this.doc.piece[index];
-        changes.push({ at: ["piece", this.doc.piece.length], to: { name: `${name}, other part`, picture, outline: paths[1] } });
+        // A part is cut like the whole; that its halves are alike holds no more.
+        const { name, picture, foam = null, copies = null, face_down = null, above = null } = this.doc.piece[index];
+        changes.push({ at: ["piece", index], to: { symmetric: null, axis: null, repeats: null } });
+        changes.push({ at: ["piece", this.doc.piece.length], to: { name: `${name}, other part`, picture, outline: paths[1], foam, copies, face_down, above } });
       }
       await this.server.change(`outline: ${what}`, changes);
     });
@@ -495,6 +534,8 @@ class Desk {
   /** Draws all that lies over the picture. */
   drawOver() {
     if (!this.state?.open) return;
+    // What was still on its way to the loupe may have come.
+    if (this.enlarged && !this.loupe.hidden) this.view.enlarge(this.loupe, this.enlarged);
     const [w, h_] = this.view.size();
     this.layer.setAttribute("viewBox", `0 0 ${w} ${h_}`);
     const held = this.held?.mark;
@@ -515,6 +556,7 @@ class Desk {
         this.refreshSections();
         this.view.draw();
       },
+      chosenAlone: (key) => { if (this.chosen.size > 1) { this.chosen = new Set([key]); this.refreshSections(); this.view.draw(); } },
       remove: () => this.nodes("remove"),
     });
     this.drawPlaces();

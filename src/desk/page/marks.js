@@ -102,7 +102,8 @@ export function drawMarks(layer, marks, view, move, remove) {
     const [x, y] = places[0];
     for (const handle of mark.handles) group.append(handleOf(mark, handle, places[handle.index], view, move, remove));
     if (["loop", "inside", "outside"].includes(mark.kind)) return group;
-    const [left, base] = free(taken, x + 10, y - 9, mark.label.length * 8.2);
+    const wide = mark.label.length * 8.2;
+    const [left, base] = free(taken, Math.max(28, Math.min(x + 10, view.size()[0] - wide)), y - 9, wide);
     group.append(...["mark-name-back", "mark-name"].map((name) => s("text", { x: left, y: base, class: name, "aria-hidden": "true" }, mark.label)));
     return group;
   }));
@@ -144,8 +145,9 @@ function handleOf(mark, handle, screen, view, move, remove) {
  * @param {() => number[]} where
  * @param {(place: number[], done: boolean) => void} to
  * @param {() => void} [remove]
+ * @param {() => void} [clicked] it was let go where it was
  */
-export function grabbed(element, view, where, to, remove) {
+export function grabbed(element, view, where, to, remove, clicked) {
   element.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => {
     if (event.button !== 0) return;
     event.preventDefault();
@@ -160,15 +162,16 @@ export function grabbed(element, view, where, to, remove) {
     };
     let moved = false;
     const onMove = (/** @type {PointerEvent} */ e) => { moved = true; to(place(e), false); };
-    const onUp = (/** @type {PointerEvent} */ e) => {
+    const onUp = (/** @type {any} */ e) => {
+      if (e.type === "keydown" && e.key !== "Escape") return;
       window.removeEventListener("pointermove", onMove);
-      window.removeEventListener("pointerup", onUp);
-      window.removeEventListener("pointercancel", onUp);
+      for (const end of ["pointerup", "pointercancel", "keydown"]) window.removeEventListener(end, onUp, true);
       if (moved) to(e.type === "pointerup" ? place(e) : begun, true);
+      else if (e.type === "pointerup") clicked?.();
     };
     window.addEventListener("pointermove", onMove);
-    window.addEventListener("pointerup", onUp);
-    window.addEventListener("pointercancel", onUp);
+    // Escape puts it back.
+    for (const end of ["pointerup", "pointercancel", "keydown"]) window.addEventListener(end, onUp, true);
   });
   element.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
     const way = ARROWS[event.key];

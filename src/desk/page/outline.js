@@ -61,7 +61,7 @@ export function onScreen(rings, view) {
  * @param {Ring[]} rings
  * @param {Set<string>} chosen
  * @param {import("./view.js").View} view
- * @param {{ moved: (rings: Ring[], done: boolean) => void, choose: (key: string, more: boolean) => void, remove: () => void, name: string }} tell
+ * @param {{ moved: (rings: Ring[], done: boolean) => void, choose: (key: string, more: boolean) => void, chosenAlone: (key: string) => void, remove: () => void, name: string }} tell
  */
 export function drawNodes(layer, rings, chosen, view, tell) {
   const focused = document.activeElement?.getAttribute?.("data-handle");
@@ -93,7 +93,7 @@ export function drawNodes(layer, rings, chosen, view, tell) {
       dot.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
         if (event.key === "Enter" || event.key === " ") { event.preventDefault(); event.stopPropagation(); tell.choose(key, true); }
       });
-      grabbed(dot, view, () => node.at, (place, done) => tell.moved(shifted(rings, r, i, place), done), () => tell.remove());
+      grabbed(dot, view, () => node.at, (place, done) => tell.moved(shifted(rings, chosen.has(key) ? chosen : new Set([key]), [place[0] - node.at[0], place[1] - node.at[1]]), done), () => tell.remove(), () => tell.chosenAlone(key));
       all.push(dot);
     }
   }
@@ -112,11 +112,11 @@ export function isCorner(node) {
 /** @param {Ring[]} rings @param {number} r @param {number} i @param {Node} node @returns {Ring[]} */
 const withNode = (rings, r, i, node) => rings.map((ring, k) => (k !== r ? ring : { nodes: ring.nodes.map((old, j) => (j === i ? node : old)) }));
 
-/** @param {Ring[]} rings @param {number} r @param {number} i @param {number[]} place */
-function shifted(rings, r, i, place) {
-  const node = rings[r].nodes[i];
-  const by = (/** @type {number[] | null} */ p) => p && [p[0] + place[0] - node.at[0], p[1] + place[1] - node.at[1]];
-  return withNode(rings, r, i, { at: place, in: by(node.in), out: by(node.out) });
+/** All chosen nodes, moved alike with their handles. @param {Ring[]} rings @param {Set<string>} chosen @param {number[]} by @returns {Ring[]} */
+function shifted(rings, chosen, by) {
+  const moved = (/** @type {number[] | null} */ p) => p && [p[0] + by[0], p[1] + by[1]];
+  return rings.map((ring, r) => ({ nodes: ring.nodes.map((node, i) => (chosen.has(`${r}.${i}`)
+    ? { at: [node.at[0] + by[0], node.at[1] + by[1]], in: moved(node.in), out: moved(node.out) } : node)) }));
 }
 
 /** A handle drags its mate along where the outline is smooth. @param {Ring[]} rings @param {number} r @param {number} i @param {"in" | "out"} side @param {number[]} place */

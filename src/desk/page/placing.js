@@ -2,7 +2,7 @@
 
 import { ask, field, h } from "./dom.js";
 import { asStrokes, strokes, tidy } from "./doc.js";
-import { LANDMARKS } from "./words.js";
+import { LANDMARKS, LIMBS } from "./words.js";
 
 /**
  * @typedef {{ title: string, say: string[], least: number, most: number, closed?: boolean, strokes?: boolean, follow?: boolean,
@@ -11,20 +11,27 @@ import { LANDMARKS } from "./words.js";
 
 /** @param {any} desk the page: change(done, changes), doc, picture, piece */
 export function tasks(desk) {
-  const root = () => ["picture", desk.picture];
+  // What is placed belongs to the picture and the piece it was begun for.
+  const { picture, piece } = desk;
+  const root = () => ["picture", picture];
+  const blank = "[^]*\\S[^]*";
   const count = (/** @type {any} */ list) => (Array.isArray(list) ? list.length : 0);
   const length = (/** @type {string} */ name) => h("input", { name, required: true, placeholder: "140 mm, 5 1/2 in, 1.42 m", autocomplete: "off" });
+  const isLength = (/** @type {string} */ name) => async (/** @type {Record<string, string>} */ said) => {
+    if (!said[name]) return null;
+    try { await desk.ask("/length", { text: said[name] }); return null; } catch (error) { return { name, text: error instanceof Error ? error.message : String(error) }; }
+  };
   return {
     /** @returns {Task} */
     length: () => ({
       title: "A length that is known", say: ["Point at one end of what you know the length of.", "Now at its other end."], least: 2, most: 2,
       done: async (places) => {
         const said = await ask("A length that is known", [
-          field("What is it?", h("input", { name: "name", value: "grip", required: true })), field("How long is it in truth?", length("length"), "In any unit; a plain number is millimetres."),
+          field("What is it?", h("input", { name: "name", value: "grip", required: true, pattern: blank })), field("How long is it in truth?", length("length"), "In any unit; a plain number is millimetres."),
           field("How far may that be off?", h("input", { name: "give", placeholder: "2 mm" }), "Left empty: as lengths are usually measured."),
-        ], "Put it down");
+        ], "Put it down", "Leave it", [isLength("length"), isLength("give")]);
         if (!said) return;
-        const known = desk.doc.picture[desk.picture].known_length;
+        const known = desk.doc.picture[picture].known_length;
         await desk.change(`known length ${said.name}`, [{ at: [...root(), "known_length", count(known)], to: {
           name: said.name, from: tidy(places[0]), to: tidy(places[1]), length: said.length, ...(said.give ? { give_or_take: said.give } : {}) } }]);
       },
@@ -40,7 +47,7 @@ export function tasks(desk) {
         const two = said.size.split(/\s*[x×]\s*/);
         const size = two.length === 2 ? two : said.size;
         const sheet = { corners: places.map(tidy), size };
-        const spec = desk.doc.picture[desk.picture];
+        const spec = desk.doc.picture[picture];
         await desk.change("marked a sheet", [spec.known_rectangle
           ? { at: [...root(), "further_rectangle", count(spec.further_rectangle)], to: sheet }
           : { at: [...root(), "known_rectangle"], to: sheet }]);
@@ -49,12 +56,22 @@ export function tasks(desk) {
     /** @returns {Task} */
     edge: () => ({
       title: "An edge that is straight in truth", say: ["Point at one end of it.", "Go on along it; three places at least. Enter ends it."], least: 3, most: 100,
-      done: (places) => desk.change("straight edge", [{ at: [...root(), "lens", "straight_edges", count(desk.doc.picture[desk.picture].lens?.straight_edges)], to: places.map(tidy) }]),
+      done: (places) => desk.change("straight edge", [{ at: [...root(), "lens", "straight_edges", count(desk.doc.picture[picture].lens?.straight_edges)], to: places.map(tidy) }]),
     }),
     /** @param {string} name @returns {Task} */
     landmark: (name) => ({
       title: `The figure: ${LANDMARKS[name].toLowerCase()}`, say: [`Point at the figure: ${LANDMARKS[name].toLowerCase()}.`], least: 1, most: 1,
       done: ([place]) => desk.change(`figure, ${name}`, [{ at: [...root(), "figure", "landmarks", name], to: tidy(place) }]),
+    }),
+    /** @param {string} name @returns {Task} */
+    limb: (name) => ({
+      title: `The figure: ${LIMBS[name][0].toLowerCase()}`, say: [`Point at ${LIMBS[name][1]}, however the limb is bent.`, `Now at ${LIMBS[name][2]}.`], least: 2, most: 2,
+      done: (places) => desk.change(`figure, ${LIMBS[name][0].toLowerCase()}`, [{ at: [...root(), "figure", "limbs", name], to: places.map(tidy) }]),
+    }),
+    /** @returns {Task} */
+    ring: () => ({
+      title: "A round ring about the prop's axis, seen as an oval", say: ["Point at one end of its longest diameter.", "At the other end of its longest diameter.", "Now at one end of its shortest diameter.", "And at the other end of its shortest diameter."], least: 4, most: 4,
+      done: (places) => desk.change("ring", [{ at: [...root(), "ring"], to: { longest: places.slice(0, 2).map(tidy), shortest: places.slice(2).map(tidy) } }]),
     }),
     /** @param {string} key @returns {Task} */
     hand: (key) => ({
@@ -65,29 +82,29 @@ export function tasks(desk) {
     /** @returns {Task} */
     finished: () => ({
       title: "The two ends of the finished prop", say: ["Point at one end of the prop.", "Now at its other end."], least: 2, most: 2,
-      done: (places) => desk.change("the prop's ends", [{ at: ["finished"], to: { picture: desk.picture, from: tidy(places[0]), to: tidy(places[1]) } }]),
+      done: (places) => desk.change("the prop's ends", [{ at: ["finished"], to: { picture, from: tidy(places[0]), to: tidy(places[1]) } }]),
     }),
     /** @returns {Task} */
     measure: () => ({
       title: "A distance to be told", say: ["Point at one end of it.", "Now at its other end."], least: 2, most: 2,
       done: async (places) => {
-        const said = await ask("What is this distance?", [field("Its name", h("input", { name: "name", value: "measure", required: true }))], "Put it down");
-        if (said) await desk.change(`measure ${said.name}`, [{ at: ["measure", count(desk.doc.measure)], to: { name: said.name, picture: desk.picture, from: tidy(places[0]), to: tidy(places[1]) } }]);
+        const said = await ask("What is this distance?", [field("Its name", h("input", { name: "name", value: "measure", required: true, pattern: blank }))], "Put it down");
+        if (said) await desk.change(`measure ${said.name}`, [{ at: ["measure", count(desk.doc.measure)], to: { name: said.name, picture, from: tidy(places[0]), to: tidy(places[1]) } }]);
       },
     }),
     /** @returns {Task} */
     loop: () => ({
       title: "A loose loop around the piece", say: ["Draw a loose loop around the piece, or point at places around it.", "Go on around it. Enter, or the first place again, closes it."], least: 3, most: 400, closed: true, strokes: true,
-      done: (places) => desk.change("loop", [{ at: ["piece", desk.piece, "trace"], to: { around: thinned(places, 60).map(tidy) } }]),
+      done: (places) => desk.change("loop", [{ at: ["piece", piece, "trace"], to: { around: thinned(places, 60).map(tidy) } }]),
     }),
     /** @param {"inside" | "outside"} side @returns {Task} */
     stroke: (side) => ({
       title: side === "inside" ? "What belongs to the piece" : "What does not belong to the piece",
       say: [side === "inside" ? "Point at something that belongs to the piece, or draw a line through it." : "Point at something that does not belong to it, or draw a line through it.", "Enter ends it."], least: 1, most: 400, strokes: true,
       done: (places) => {
-        const trace = desk.doc.piece[desk.piece].trace;
+        const trace = desk.doc.piece[piece].trace;
         const before = trace && typeof trace === "object" ? strokes(trace[side]) : [];
-        return desk.change(`stroke ${side}`, [{ at: ["piece", desk.piece, "trace"], to: { [side]: asStrokes([...before, thinned(places, 40).map(tidy)]) } }]);
+        return desk.change(`stroke ${side}`, [{ at: ["piece", piece, "trace"], to: { [side]: asStrokes([...before, thinned(places, 40).map(tidy)]) } }]);
       },
     }),
     /** @returns {Task} */
@@ -95,7 +112,7 @@ export function tasks(desk) {
       title: "Along the edge", say: ["Point at a place on the edge of the piece.", "Point farther along it: the line follows the edge. Enter, or the first place again, closes it."], least: 3, most: 4000, closed: true, follow: true,
       done: async (places) => {
         const { path } = await desk.ask("/loop", { places });
-        await desk.change("drew along the edge", [{ at: ["piece", desk.piece], to: { outline: path } }]);
+        await desk.change("drew along the edge", [{ at: ["piece", piece], to: { outline: path } }]);
       },
     }),
     /** @returns {Task} */
@@ -103,7 +120,7 @@ export function tasks(desk) {
       title: "A smooth line through points", say: ["Point at a place on the outline.", "Go on around it; where it turns sharply, put points close together. Enter, or the first place again, closes it."], least: 3, most: 400, closed: true,
       done: async (places) => {
         const { path } = await desk.ask("/loop", { places });
-        await desk.change("drew an outline", [{ at: ["piece", desk.piece], to: { outline: path } }]);
+        await desk.change("drew an outline", [{ at: ["piece", piece], to: { outline: path } }]);
       },
     }),
   };

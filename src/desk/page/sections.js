@@ -1,16 +1,20 @@
 // The sections beside the picture: what is known of the size, the outlines, the pieces, the pages.
 
 import { field, h, refill, s } from "./dom.js";
-import { LANDMARKS, SOURCES } from "./words.js";
+import { LANDMARKS, LIMBS, SOURCES } from "./words.js";
 
 /** A field whose text goes into the build file when it is left or Enter is pressed. @param {any} desk @param {string} keep @param {any} value @param {string} done @param {(text: string) => import("./doc.js").Change[]} to @param {Record<string, any>} [more] */
-function entry(desk, keep, value, done, to, more = {}) {
+function entry(desk, keep, value, done, to, { length = false, ...rest } = {}) {
+  const more = { length };
   const before = value === undefined || value === null ? "" : String(value);
-  const input = h("input", { value: before, "data-keep": keep, autocomplete: "off", ...more });
+  const input = h("input", { value: before, "data-keep": keep, autocomplete: "off", ...rest });
   input.addEventListener("input", () => input.setAttribute("data-dirty", ""));
-  input.addEventListener("change", () => {
-    input.removeAttribute("data-dirty");
+  input.addEventListener("change", async () => {
     const text = input.value.trim();
+    // What cannot be is told, and stays to be mended; the file keeps what it says.
+    if (!input.checkValidity()) return desk.tell(`${done}: ${input.validationMessage}`);
+    if (more.length && text !== "" && !(await desk.isLength(text, done))) return;
+    input.removeAttribute("data-dirty");
     if (text !== before) desk.change(done, to(text));
   });
   return input;
@@ -37,7 +41,7 @@ export function trueSize(desk, into) {
     estimates.length > 0 && h("ul", { class: "verdicts" }, estimates.map((/** @type {any} */ e) => h("li", {}, h("span", {}, e.name), " ", h("strong", {}, e.verdict)))),
     (shown?.measures ?? []).length > 0 && h("dl", {}, shown.measures.map((/** @type {any} */ m) => [h("dt", {}, m.name), h("dd", {}, m.length)])),
     field("What gives the size", source(desk)),
-    doc.size?.from === "finished" && field("Finished length", entry(desk, "finished-length", doc.size.finished, "finished length", (text) => [{ at: ["size"], to: { finished: orNone(text) } }]), "Such as 1.42 m; between the prop's two ends, or its farthest points."),
+    doc.size?.from === "finished" && field("Finished length", entry(desk, "finished-length", doc.size.finished, "finished length", (text) => [{ at: ["size"], to: { finished: orNone(text) } }], { length: true }), "Such as 1.42 m; between the prop's two ends, or its farthest points."),
     h("h3", {}, "Point at it in the picture"),
     h("div", { class: "row" },
       button("A length that is known", () => desk.begin(tasks.length())),
@@ -45,18 +49,21 @@ export function trueSize(desk, into) {
       button("A sheet, by its corners", () => desk.begin(tasks.sheet())),
       button("The prop's two ends", () => desk.begin(tasks.finished())),
       button("A distance to be told", () => desk.begin(tasks.measure())),
-      button("An edge that is straight", () => desk.begin(tasks.edge()))),
+      button("An edge that is straight", () => desk.begin(tasks.edge())),
+      button("A round ring seen as an oval", () => desk.begin(tasks.ring()))),
     h("details", { open: Boolean(spec.figure || spec.hand), "data-details": "figure" }, h("summary", {}, "The figure that carries it, or its hand"),
       h("div", { class: "row" }, Object.entries(LANDMARKS).map(([name, label]) => button(label, () => desk.begin(tasks.landmark(name)))),
         button("Closed hand", () => desk.begin(tasks.hand("fist"))), button("Open hand", () => desk.begin(tasks.hand("length")))),
-      h("p", { class: "hint" }, "The soles, and at least one place above them.")),
+      h("p", { class: "hint" }, "The soles, and at least one place above them; of a figure that sits or bends, limbs from joint to joint."),
+      h("div", { class: "row" }, Object.entries(LIMBS).map(([name, [label]]) => button(label, () => desk.begin(tasks.limb(name)), { "data-keep": `limb:${name}` }))),
+      spec.figure && field("How many heads tall it is drawn", entry(desk, "heads", spec.figure.heads, "heads of the figure", (text) => [{ at: ["picture", picture, "figure"], to: { heads: text === "" ? null : Number(text) } }], { type: "number", min: 3, max: 12, step: 0.1, placeholder: "7.5" }))),
     h("details", { open: Boolean(doc.wearer), "data-details": "wearer" }, h("summary", {}, "The wearer"),
-      field("Height, barefoot", entry(desk, "height", wearer.height, "wearer's height", (text) => [{ at: ["wearer"], to: text === "" ? null : { height: text } }]), "As measured: people say some 25 mm more than they are, on average."),
-      doc.wearer && field("What the costume's shoes add", entry(desk, "shoes", wearer.shoes, "wearer's shoes", (text) => [{ at: ["wearer"], to: { shoes: orNone(text) } }])),
-      doc.wearer && field("Breadth of the closed hand", entry(desk, "fist", wearer.fist, "wearer's hand", (text) => [{ at: ["wearer"], to: { fist: orNone(text) } }]), "Left empty: as the height tells.")),
+      field("Height, barefoot", entry(desk, "height", wearer.height, "wearer's height", (text) => [{ at: ["wearer"], to: text === "" ? null : { height: text } }], { length: true }), "As measured: people say some 25 mm more than they are, on average."),
+      doc.wearer && field("What the costume's shoes add", entry(desk, "shoes", wearer.shoes, "wearer's shoes", (text) => [{ at: ["wearer"], to: { shoes: orNone(text) } }], { length: true })),
+      doc.wearer && field("Breadth of the closed hand", entry(desk, "fist", wearer.fist, "wearer's hand", (text) => [{ at: ["wearer"], to: { fist: orNone(text) } }], { length: true }), "Left empty: as the height tells.")),
     known.length > 0 && [h("h3", {}, "What is marked"), h("ul", { class: "marked" }, known.map((/** @type {any} */ mark) => h("li", {},
       button(mark.label, () => desk.look(mark), { "data-keep": `look:${mark.way.join("/")}`, class: "plain" }),
-      mark.kind === "length" && entry(desk, `length:${mark.way.join("/")}`, desk.at(mark.way)?.length, `known length ${mark.label}`, (text) => [{ at: [...mark.way, "length"], to: text }], { "aria-label": `Length of ${mark.label}`, size: 9 }),
+      mark.kind === "length" && entry(desk, `length:${mark.way.join("/")}`, desk.at(mark.way)?.length, `known length ${mark.label}`, (text) => [{ at: [...mark.way, "length"], to: text }], { "aria-label": `Length of ${mark.label}`, size: 9, length: true, required: true }),
       mark.kind === "sheet" && !Array.isArray(desk.at(mark.way.slice(0, -1))?.size) && entry(desk, `size:${mark.way.join("/")}`, desk.at(mark.way.slice(0, -1))?.size, `size of a sheet`, (text) => [{ at: [...mark.way.slice(0, -1), "size"], to: text }], { "aria-label": `Size of ${mark.label}`, size: 9 }),
       button("Take away", () => desk.remove(mark), { "data-keep": `remove:${mark.way.join("/")}`, "aria-label": `Take away: ${mark.label}` }))))],
     spec.known_rectangle && shown?.finished && h("figure", {}, h("img", { src: `/straightened/${encodeURIComponent(picture)}?of=${desk.shownOf}`, alt: "The marked sheet as it looks once the picture is straightened: its sides should run straight and square", width: 240 }), h("figcaption", {}, "Straightened")));
@@ -117,7 +124,7 @@ export function pieces(desk, into) {
       h("div", { class: "fields" },
         field("Name", entry(desk, `name:${i}`, piece.name, "name of a piece", set("name", (text) => text || "piece"))),
         field("Letter", entry(desk, `letter:${i}`, piece.letter, "letter of a piece", set("letter", orNone), { size: 3, placeholder: told?.letter ?? "" })),
-        field("Foam", entry(desk, `foam:${i}`, piece.foam, "foam of a piece", set("foam", orNone), { size: 7, placeholder: "10 mm" })),
+        field("Foam", entry(desk, `foam:${i}`, piece.foam, "foam of a piece", set("foam", orNone), { size: 7, placeholder: "10 mm", length: true })),
         field("How many", entry(desk, `copies:${i}`, piece.copies, "number of pieces", set("copies", whole), { type: "number", min: 1, max: 99, placeholder: "1" })),
         field("Of them face down", entry(desk, `down:${i}`, piece.face_down, "pieces face down", set("face_down", whole), { type: "number", min: 0, max: 99, placeholder: "0" }))),
       h("div", { class: "row" }, button("Outline it", () => desk.choosePiece(i, true), { "data-keep": `outline:${i}`, "aria-label": `Outline it: ${piece.name ?? `piece ${i + 1}`}` }),

@@ -28,6 +28,8 @@ export class Server {
     /** @type {Promise<any>} one change after the other */
     this.line = Promise.resolve();
     this.pending = 0;
+    /** What was done and is not saved yet. @type {string[]} */
+    this.unsaved = [];
   }
 
   /** Keeps the page up to what the program knows. */
@@ -88,6 +90,7 @@ export class Server {
    */
   change(done, changes) {
     this.pending += 1;
+    this.unsaved.push(done);
     if (this.state?.open) {
       const doc = changes.reduce(changed, this.state.open.doc);
       this.state = { ...this.state, open: { ...this.state.open, doc } };
@@ -99,6 +102,7 @@ export class Server {
         this.version = version;
       } finally {
         this.pending -= 1;
+        this.unsaved.shift();
       }
     });
   }

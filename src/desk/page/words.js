@@ -11,15 +11,27 @@ export const LANDMARKS = {
   crown: "Top of the bare head",
 };
 
+/** Parts of the body, and where each begins and ends. @type {Record<string, [string, string, string]>} */
+export const LIMBS = {
+  head_and_neck: ["Head and neck", "the top of the bare head", "the level of the shoulder joints"],
+  trunk: ["Trunk", "the level of the shoulder joints", "the hip joint"],
+  thigh: ["Thigh", "the hip joint", "the knee joint"],
+  shank: ["Shank", "the knee joint", "the ankle"],
+  upper_arm: ["Upper arm", "the shoulder joint", "the elbow"],
+  forearm: ["Forearm", "the elbow", "the wrist"],
+  hand: ["Hand", "the wrist", "the tip of the middle finger"],
+};
+
 /** @type {Record<string, string>} */
 export const SOURCES = {
-  "known lengths": "Lengths I know of the finished prop",
-  "as pictured": "The thing in the picture, as large as it is",
-  figure: "The figure that carries it, made as tall as the wearer",
-  hand: "The hand at it, made as large as the wearer's",
+  "known lengths": "Lengths of the finished prop",
+  "as pictured": "What is pictured, as large as it is",
+  figure: "The figure, made as tall as the wearer",
+  hand: "The hand, made as large as the wearer's",
   finished: "The length the finished prop is to have",
 };
 
 export const DROP = "Drop a picture of the prop here, or choose one.";
 
-export const GONE = "The program does not answer. Is it still running? What you do now is kept here and saved as soon as it answers again.";
+/** @param {string[]} unsaved */
+export const gone = (unsaved) => `The program does not answer. As long as this page stays open, what you do is kept here, and saved when it answers again. If it was ended, start spanwright mark again and open its new address${unsaved.length > 0 ? `; not saved yet: ${unsaved.join(", ")}` : "; all you did is saved"}.`;
