@@ -199,18 +199,21 @@ fn turn(nodes: &mut [Node], index: usize, smooth: bool) {
 
 /// Two outlines as one, along an edge that they share.
 fn joined(mut rings: Vec<Vec<Node>>, mut others: Vec<Vec<Node>>) -> Option<Vec<Vec<Node>>> {
-    let near = |a: &Node, b: &Node| a.at.distance(b.at) <= MEET;
-    let meet = |one: &[Node], other: &[Node]| -> Option<(usize, usize)> {
+    // Of edges that meet the nearest pair, and how far apart it is: short edges lie near many others.
+    let meet = |one: &[Node], other: &[Node]| -> Option<(f64, usize, usize)> {
         let (n, m) = (one.len(), other.len());
-        (0..n)
-            .flat_map(|i| (0..m).map(move |j| (i, j)))
-            .find(|&(i, j)| near(&one[i], &other[(j + 1) % m]) && near(&one[(i + 1) % n], &other[j]))
+        let far = |a: &Node, b: &Node| a.at.distance(b.at);
+        let pairs = (0..n).flat_map(|i| (0..m).map(move |j| (i, j)));
+        let apart =
+            |(i, j): (usize, usize)| (far(&one[i], &other[(j + 1) % m]).max(far(&one[(i + 1) % n], &other[j])), i, j);
+        pairs.map(apart).filter(|(apart, ..)| *apart <= MEET).min_by(|a, b| a.0.total_cmp(&b.0))
     };
     let all = (0..rings.len()).flat_map(|r| (0..others.len()).flat_map(move |o| [(r, o, false), (r, o, true)]));
-    let (ring, other, turned, (i, j)) = all.into_iter().find_map(|(r, o, turned)| {
+    let found = all.filter_map(|(r, o, turned)| {
         let there = if turned { reversed(&others[o]) } else { others[o].clone() };
-        meet(&rings[r], &there).map(|edge| (r, o, turned, edge))
-    })?;
+        meet(&rings[r], &there).map(|(apart, i, j)| (apart, r, o, turned, (i, j)))
+    });
+    let (_, ring, other, turned, (i, j)) = found.min_by(|a, b| a.0.total_cmp(&b.0))?;
     let one = rings[ring].clone();
     let second = others.remove(other);
     let second = if turned { reversed(&second) } else { second };
@@ -281,6 +284,12 @@ mod tests {
             assert!((whole.area() - path.area()).abs() < 1e-9, "{}", whole.area());
             assert_eq!(rings(&whole)[0].len(), rings(&path)[0].len());
         }
+        // Nodes that crowd at the cut are not taken for it.
+        let crowded = one(&path, NodeWork::Insert, &[[0, 1]; 1]);
+        let crowded = (0..9).fold(crowded, |path, _| one(&path, NodeWork::Insert, &[[0, 1]]));
+        let parts = work_nodes(&crowded, NodeWork::Split, &[[0, 1], [0, 15]], None).expect("two parts");
+        let whole = work_nodes(&parts[0], NodeWork::Join, &[], Some(&parts[1])).expect("they meet").remove(0);
+        assert!((whole.area() - path.area()).abs() < 1e-9 && rings(&whole)[0].len() == rings(&crowded)[0].len());
         assert!(work_nodes(&path, NodeWork::Split, &[[0, 1], [0, 2]], None).is_err());
         let apart = kurbo::Affine::translate((200.0, 0.0)) * second.clone();
         assert!(work_nodes(first, NodeWork::Join, &[], Some(&apart)).is_err());

@@ -90,3 +90,45 @@ fn what_others_write_is_seen_and_stays() {
     assert_eq!(served.post("/forth", &json!({})).status, 200);
     assert_eq!(served.text("vane.toml"), BUILD);
 }
+
+/// What the page is told next, once the program has reckoned.
+fn settled(served: &Served, after: u64) -> serde_json::Value {
+    let mut seen = after;
+    let end = std::time::Instant::now() + Duration::from_secs(30);
+    loop {
+        let state: serde_json::Value =
+            serde_json::from_slice(&served.get(&format!("/news?after={seen}")).body).expect("JSON");
+        seen = state["seq"].as_u64().expect("a count");
+        if seen > after && state["working"] == false {
+            return state;
+        }
+        assert!(std::time::Instant::now() < end, "it never settles: {state}");
+    }
+}
+
+#[test]
+fn one_hand_edit_after_the_other_is_told() {
+    let served = Served::start(&[("vane.toml", BUILD.as_bytes())], Some("vane.toml")).enter();
+    let mut state = settled(&served, 0);
+    for wide in [60, 70, 80] {
+        std::fs::write(served.path("vane.toml"), BUILD.replace("H 50", &format!("H {wide}"))).expect("written");
+        state = settled(&served, state["seq"].as_u64().expect("a count"));
+        assert_eq!(state["shown"]["pieces"][0]["size"], format!("{wide} mm wide, 20 mm high"), "{state}");
+    }
+}
+
+#[test]
+fn a_picture_that_goes_or_changes_is_told() {
+    let files = ["harbour-vane.jpg", "harbour-vane.toml"].map(|name| (name, crate::served::demo(name)));
+    let files: Vec<(&str, &[u8])> = files.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
+    let served = Served::start(&files, Some("harbour-vane.toml")).enter();
+    let state = settled(&served, 0);
+    assert!(state["shown"]["finished"].is_object(), "{state}");
+    let (here, away) = (served.path("harbour-vane.jpg"), served.path("away.jpg"));
+    std::fs::rename(&here, &away).expect("moved");
+    let state = settled(&served, state["seq"].as_u64().expect("a count"));
+    assert!(state["pictures"]["board"]["problem"].is_string() && state["shown"]["finished"].is_null(), "{state}");
+    std::fs::rename(&away, &here).expect("moved back");
+    let state = settled(&served, state["seq"].as_u64().expect("a count"));
+    assert!(state["pictures"]["board"]["width"] == 1800 && state["shown"]["finished"].is_object(), "{state}");
+}
