@@ -35,6 +35,11 @@ class Desk {
     this.cross = null;
     /** What is dragged and not saved yet. @type {any} */
     this.held = null;
+    /** The way along the edge from the last place to the pointer. @type {number[][]} */
+    this.way = [];
+    /** Where the pointer is. @type {number[] | null} */
+    this.ahead = null;
+    this.looking = false;
     this.message = "";
     this.busy = "";
     this.openFile = "";
@@ -60,7 +65,12 @@ class Desk {
       moved: () => this.drawOver(),
       placed: (place) => this.place(place),
       drawn: (stroke) => this.stroke(stroke),
-      hovered: (place) => { if (this.task) { this.cross = null; this.enlarge(place); } },
+      hovered: (place) => {
+        if (!this.task) return;
+        this.cross = null;
+        this.enlarge(place);
+        this.preview(place);
+      },
     });
     this.frame.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => this.keys(event));
     this.taskLine = h("div", { class: "task", id: "task", role: "status", "aria-live": "polite" });
@@ -339,9 +349,11 @@ class Desk {
     this.clicks = [];
     this.cross = null;
     this.view.mode = task.strokes ? "draw" : "place";
-    this.frame.scrollIntoView({ block: "nearest" });
     this.frame.focus({ preventScroll: true });
     this.showTask();
+    // What is to be done, and where, are both in sight.
+    const [say, top] = [this.taskLine.getBoundingClientRect(), /** @type {HTMLElement} */ (document.querySelector(".top")).getBoundingClientRect()];
+    if (say.top < top.bottom || this.frame.getBoundingClientRect().bottom > innerHeight) document.getElementById("picture")?.scrollIntoView({ block: "start" });
   }
 
   leave() {
@@ -352,6 +364,7 @@ class Desk {
     this.view.mode = "move";
     this.loupe.hidden = true;
     this.enlarged = null;
+    this.way = [];
     this.showTask();
   }
 
@@ -401,6 +414,22 @@ class Desk {
     return all.find((other) => Math.hypot(...this.view.toScreen(other).map((v, i) => v - here[i])) < 7) ?? place;
   }
 
+  /** Shows where the line would go if the pointer were pressed. @param {number[] | null} place */
+  async preview(place) {
+    this.ahead = place;
+    const { task } = this;
+    if (!task?.follow || this.places.length === 0 || !place || this.looking) return;
+    this.looking = true;
+    try {
+      const { places } = await this.ask("/along", { picture: this.picture, from: this.places[this.places.length - 1], to: place });
+      this.way = this.task === task ? places : [];
+    } catch { this.way = []; }
+    this.looking = false;
+    this.view.draw();
+    // The pointer went on meanwhile.
+    if (this.task === task && this.ahead && this.ahead !== place) this.preview(this.ahead);
+  }
+
   /** Goes on along the edge. @param {number[]} place */
   async along(place) {
     const { task } = this;
@@ -411,6 +440,7 @@ class Desk {
     const way = answer?.places?.slice(1) ?? [place];
     this.places.push(...way);
     this.clicks.push(way.length);
+    this.way = [];
   }
 
   /** @param {number[][]} stroke */
@@ -565,9 +595,10 @@ class Desk {
   drawPlaces() {
     const all = [...this.places, ...(this.view.stroke ?? [])].map((place) => this.view.toScreen(place));
     const points = all.map((p) => p.join(",")).join(" ");
+    const ahead = this.task?.follow ? this.way.map((place) => this.view.toScreen(place).join(",")).join(" ") : "";
     const marks = this.task?.strokes || this.task?.follow ? all.slice(0, 1) : all;
     const cross = this.task && this.cross ? this.view.toScreen(this.cross) : null;
-    this.placeLayer.replaceChildren(s("polyline", { points, class: "outline-back" }), s("polyline", { points, class: "placing-line" }),
+    this.placeLayer.replaceChildren(s("polyline", { points, class: "outline-back" }), s("polyline", { points, class: "placing-line" }), s("polyline", { points: ahead, class: "placing-ahead" }),
       ...marks.map(([x, y]) => s("circle", { cx: x, cy: y, r: 6, class: "placing-dot" })),
       ...(cross ? [s("path", { d: `M${cross[0] - 18} ${cross[1]}H${cross[0] + 18}M${cross[0]} ${cross[1] - 18}V${cross[1] + 18}`, class: "cross-back" }), s("path", { d: `M${cross[0] - 18} ${cross[1]}H${cross[0] + 18}M${cross[0]} ${cross[1] - 18}V${cross[1] + 18}`, class: "cross" })] : []));
   }
