@@ -536,6 +536,12 @@ fn typed(path: &Path) -> String {
 
 fn mark(build: Option<&Path>, no_open: bool, quiet: bool) -> Outcome {
     let here = build.unwrap_or_else(|| Path::new("."));
+    if here.is_file() && here.extension().is_none_or(|ending| ending != "toml") {
+        return Err(Stop::Usage(format!(
+            "“{}” is no build file, whose name ends with .toml; to begin with a picture: spanwright mark, and choose it there",
+            here.display()
+        )));
+    }
     let (folder, file) = if here.is_dir() {
         (here.to_owned(), None)
     } else {
@@ -544,12 +550,6 @@ fn mark(build: Option<&Path>, no_open: bool, quiet: bool) -> Outcome {
         let folder = here.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
         (folder.to_owned(), here.file_name().map(|name| name.to_string_lossy().into_owned()))
     };
-    if file.as_ref().is_some_and(|file| !file.ends_with(".toml")) {
-        return Err(Stop::Usage(format!(
-            "“{}” is no build file, whose name ends with .toml; to begin with a picture: spanwright mark, and choose it there",
-            here.display()
-        )));
-    }
     let start = Start { folder, file, outputs: PathBuf::from("output") };
     let opened = |address: &str| {
         tell(&format!("The marking page: {address}"));

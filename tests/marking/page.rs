@@ -28,6 +28,12 @@ fn saved(served: &Served, before: &str, what: &str, after: &dyn Fn(&str) -> bool
         .unwrap_or_else(|| panic!("{what}: {}", served.text("harbour-vane.toml")));
 }
 
+fn step_back(browser: &Browser) {
+    let before = browser.run("return desk.version", &json!([]));
+    browser.press("Back");
+    browser.until("a step back", &format!("return desk.version !== {before}"));
+}
+
 fn length_of_demo() -> f64 {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("reference-images/harbour-vane.toml");
     let run =
@@ -83,9 +89,7 @@ fn from_a_dropped_picture_to_a_made_pattern_with_no_hand_on_the_file() {
     // All the way back.
     for _ in 0..3 {
         browser.until("a way back", "return !desk.backButton.disabled");
-        let before = browser.run("return desk.version", &json!([]));
-        browser.press("Back");
-        browser.until("a step back", &format!("return desk.version !== {before}"));
+        step_back(&browser);
     }
     assert_eq!(served.text("harbour-vane.toml"), first);
     assert_eq!(browser.errors(), Vec::<String>::new());
@@ -140,9 +144,7 @@ fn every_mark_and_node_is_moved_by_pointer_and_saved() {
     browser.until("the mirrored outline saved", "return desk.backButton.title.includes('mirror')");
 
     while browser.run("return !desk.backButton.disabled", &json!([])) == true {
-        let before = browser.run("return desk.version", &json!([]));
-        browser.press("Back");
-        browser.until("a step back", &format!("return desk.version !== {before}"));
+        step_back(&browser);
     }
     assert_eq!(served.text("harbour-vane.toml"), first);
     assert_eq!(browser.errors(), Vec::<String>::new());
