@@ -36,6 +36,7 @@ use crate::picture::decode;
 use crate::problem::{Level, Problems};
 use crate::shape::{NodeWork, work_nodes};
 use crate::space::{Pixels, Point};
+use crate::tables;
 use crate::units::Length;
 
 /// What the page is opened on.
@@ -131,6 +132,7 @@ fn router(desk: Arc<Desk>) -> Router {
         .route("/along", post(along))
         .route("/loop", post(close_loop))
         .route("/length", post(length))
+        .route("/sheet", post(sheet))
         .route("/nodes", post(nodes))
         .route("/snap", post(snap))
         .route("/make", post(make))
@@ -380,15 +382,19 @@ impl Desk {
         as_json(&text).ok()?["picture"][picture]["file"].as_str().map(str::to_owned)
     }
 
-    /// The picture of this key, read again where its file has changed.
+    /// The picture of this key, read again where its file has changed, and what its file was.
     fn picture(&self, picture: &str) -> Result<Arc<Pyramid>, String> {
+        self.stamped_picture(picture).map(|(pyramid, _)| pyramid)
+    }
+
+    fn stamped_picture(&self, picture: &str) -> Result<(Arc<Pyramid>, Stamp), String> {
         let file = self.file_of(picture).ok_or_else(|| format!("there is no picture “{picture}”"))?;
         let told = |error: io::Error| format!("{file} cannot be read: {error}");
         let path = self.files().path(&file).map_err(told)?;
         let data = std::fs::metadata(&path).map_err(told)?;
         let stamp = (data.len(), data.modified().ok());
         if let Some(kept) = self.inner().pictures.get(&path).filter(|kept| kept.stamp == stamp) {
-            return kept.read.clone();
+            return kept.read.clone().map(|pyramid| (pyramid, stamp));
         }
         let bytes = std::fs::read(&path).map_err(told)?;
         let read = decode(&bytes).map_err(|error| format!("{file}: {error}"));
@@ -398,7 +404,7 @@ impl Desk {
             inner.pictures.clear();
         }
         inner.pictures.insert(path, Kept { stamp, read: read.clone() });
-        read
+        read.map(|pyramid| (pyramid, stamp))
     }
 
     /// What the files of all pictures are now.
@@ -463,8 +469,9 @@ impl Desk {
             .flat_map(|pictures| pictures.keys().cloned())
             .collect();
         let pictures: serde_json::Map<String, Json> = names.into_iter().map(|name| {
-            let told = match self.picture(&name) {
-                Ok(pyramid) => json!({
+            let told = match self.stamped_picture(&name) {
+                Ok((pyramid, stamp)) => json!({
+                        "stamp": version(&format!("{stamp:?}")),
                     "width": pyramid.picture.width(), "height": pyramid.picture.height(), "levels": pyramid.levels(), "tile": TILE,
                 }),
                 Err(why) => json!({ "problem": why }),
@@ -806,6 +813,33 @@ async fn length(body: Body) -> Answer {
         return Err(unfit(format!("“{text}” is no length; write more than nothing, such as 140 mm")));
     }
     Ok(as_answer(&json!({ "mm": length.to_mm() })))
+}
+
+/// The size of a sheet or card as the build file writes it, from its name or from its two sides in words.
+async fn sheet(body: Body) -> Answer {
+    let Typed { text } = said(body).await?;
+    let text = text.trim();
+    if text == "unknown" || tables::rectangle(text).is_some() {
+        return Ok(as_answer(&json!({ "size": text })));
+    }
+    let none = || {
+        unfit(format!(
+            "there is no sheet or card “{text}”; write A4, Letter, ID-1, or its two sides such as 297 mm x 210 mm"
+        ))
+    };
+    let lower = text.to_lowercase();
+    let (first, second) = lower.split_once(['x', '×']).ok_or_else(none)?;
+    let unit = second.trim_start_matches(|c: char| c.is_ascii_digit() || ". /".contains(c));
+    let first =
+        if first.trim().parse::<f64>().is_ok() { format!("{} {unit}", first.trim()) } else { first.trim().to_owned() };
+    let sides = [first, second.trim().to_owned()];
+    for side in &sides {
+        let length = Length::parse(side).map_err(|error| unfit(error.to_string()))?;
+        if !(5.0..=10_000.0).contains(&length.to_mm()) {
+            return Err(unfit(format!("a side of {side} is none of a sheet; it is 5 mm to 10 m long")));
+        }
+    }
+    Ok(as_answer(&json!({ "size": sides })))
 }
 
 #[derive(Deserialize)]

@@ -179,6 +179,29 @@ impl Browser {
         self.told("/actions", &json!({ "actions": [{ "type": "pointer", "id": "hand", "parameters": { "pointerType": "mouse" }, "actions": all }] }));
     }
 
+    /// Clicks a place of the picture while Shift is held.
+    pub(crate) fn add(&self, place: [f64; 2]) {
+        let script = "const f = document.querySelector('.view').getBoundingClientRect(); const q = desk.view.toScreen(arguments[0]); \
+                      return [Math.round(f.left + q[0]), Math.round(f.top + q[1])]";
+        let at = self.run(script, &json!([place]));
+        let pause = json!({ "type": "pause" });
+        let shift = |what: &str| json!({ "type": what, "value": SHIFT });
+        let keys = json!([shift("keyDown"), pause, pause, pause, shift("keyUp")]);
+        let hand = json!([
+            { "type": "pause" },
+            { "type": "pointerMove", "duration": 0, "x": at[0], "y": at[1] },
+            { "type": "pointerDown", "button": 0 },
+            { "type": "pointerUp", "button": 0 },
+        ]);
+        self.told(
+            "/actions",
+            &json!({ "actions": [
+            { "type": "key", "id": "keys", "actions": keys },
+            { "type": "pointer", "id": "hand", "parameters": { "pointerType": "mouse" }, "actions": hand },
+        ] }),
+        );
+    }
+
     /// Clicks places of the picture, one after the other.
     pub(crate) fn point(&self, places: &[[f64; 2]]) {
         places.iter().for_each(|place| self.drag(&[*place]));

@@ -140,6 +140,15 @@ fn every_mark_and_node_is_moved_by_pointer_and_saved() {
     browser.run("desk.chosen = new Set(['0.1', '0.2']); desk.told(desk.state)", &json!([]));
     browser.press("Take the nodes away");
     within(20, || (count() == before - 1).then_some(())).expect("two nodes less");
+    // Several, moved as one.
+    let places = browser.run("return [2, 3].map((i) => desk.rings()[0].nodes[i].at)", &json!([]));
+    let [one, other] = [0, 1].map(|k| [0, 1].map(|i| places[k][i].as_f64().expect("a number")));
+    browser.point(&[one]);
+    browser.add(other);
+    browser.until("two chosen nodes", "return desk.chosen.size === 2");
+    browser.drag(&[one, [one[0] + 8.0, one[1]], [one[0] + 16.0, one[1]]]);
+    let moved = "const now = desk.rings()[0].nodes[3].at; return Math.hypot(now[0] - arguments[0][0] - 16, now[1] - arguments[0][1])";
+    within(20, || browser.run(moved, &json!([other])).as_f64().filter(|off| *off < 3.0)).expect("both are moved");
     browser.press("Mirror it");
     browser.until("the mirrored outline saved", "return desk.backButton.title.includes('mirror')");
 

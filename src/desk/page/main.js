@@ -233,6 +233,12 @@ class Desk {
     try { await this.ask("/length", { text }); return true; } catch (error) { this.tell(`${of}: ${error instanceof Error ? error.message : error}`); return false; }
   }
 
+  /** The size of a sheet as the file writes it; says why if it is none. @param {string} text @param {string} of */
+  async sheetSize(text, of) {
+    this.message = "";
+    try { return (await this.ask("/sheet", { text })).size; } catch (error) { this.tell(`${of}: ${error instanceof Error ? error.message : error}`); return null; }
+  }
+
   /** Does something, and says what came of it. @param {string} busy @param {() => Promise<any>} what */
   async doing(busy, what) {
     this.busy = busy;

@@ -145,7 +145,7 @@ function handleOf(mark, handle, screen, view, move, remove) {
  * @param {() => number[]} where
  * @param {(place: number[], done: boolean) => void} to
  * @param {() => void} [remove]
- * @param {() => void} [clicked] it was let go where it was
+ * @param {(event: PointerEvent) => void} [clicked] it was let go where it was
  */
 export function grabbed(element, view, where, to, remove, clicked) {
   element.addEventListener("pointerdown", (/** @type {PointerEvent} */ event) => {
@@ -167,7 +167,7 @@ export function grabbed(element, view, where, to, remove, clicked) {
       window.removeEventListener("pointermove", onMove);
       for (const end of ["pointerup", "pointercancel", "keydown"]) window.removeEventListener(end, onUp, true);
       if (moved) to(e.type === "pointerup" ? place(e) : begun, true);
-      else if (e.type === "pointerup") clicked?.();
+      else if (e.type === "pointerup") clicked?.(e);
     };
     window.addEventListener("pointermove", onMove);
     // Escape puts it back.

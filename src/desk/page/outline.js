@@ -93,7 +93,7 @@ export function drawNodes(layer, rings, chosen, view, tell) {
       dot.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
         if (event.key === "Enter" || event.key === " ") { event.preventDefault(); event.stopPropagation(); tell.choose(key, true); }
       });
-      grabbed(dot, view, () => node.at, (place, done) => tell.moved(shifted(rings, chosen.has(key) ? chosen : new Set([key]), [place[0] - node.at[0], place[1] - node.at[1]]), done), () => tell.remove(), () => tell.chosenAlone(key));
+      grabbed(dot, view, () => node.at, (place, done) => tell.moved(shifted(rings, chosen.has(key) ? chosen : new Set([key]), [place[0] - node.at[0], place[1] - node.at[1]]), done), () => tell.remove(), (event) => { if (!event.shiftKey) tell.chosenAlone(key); });
       all.push(dot);
     }
   }

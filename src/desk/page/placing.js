@@ -41,11 +41,13 @@ export function tasks(desk) {
       title: "A sheet or card lying beside the prop", closed: true,
       say: ["Point at its top left corner, where the straight sides would meet.", "Now at its top right corner.", "At its bottom right corner.", "And at its bottom left corner."], least: 4, most: 4,
       done: async (places) => {
+        /** @type {any} */
+        let size;
         const said = await ask("How large is it?", [field("Its name, or two lengths", h("input", { name: "size", value: "A4", required: true, list: "sheets" }), "A4, Letter, ID-1 for a bank card, or 297 mm x 210 mm: its upper side first."),
-          h("datalist", { id: "sheets" }, ["A4", "A3", "A5", "Letter", "ID-1", "unknown"].map((value) => h("option", { value })))], "Put it down");
+          h("datalist", { id: "sheets" }, ["A4", "A3", "A5", "Letter", "ID-1", "unknown"].map((value) => h("option", { value })))], "Put it down", "Leave it", [async (said) => {
+          try { size = (await desk.ask("/sheet", { text: said.size })).size; return null; } catch (error) { return { name: "size", text: error instanceof Error ? error.message : String(error) }; }
+        }]);
         if (!said) return;
-        const two = said.size.split(/\s*[x×]\s*/);
-        const size = two.length === 2 ? two : said.size;
         const sheet = { corners: places.map(tidy), size };
         const spec = desk.doc.picture[picture];
         await desk.change("marked a sheet", [spec.known_rectangle

@@ -3,9 +3,8 @@
 import { field, h, refill, s } from "./dom.js";
 import { LANDMARKS, LIMBS, SOURCES } from "./words.js";
 
-/** A field whose text goes into the build file when it is left or Enter is pressed. @param {any} desk @param {string} keep @param {any} value @param {string} done @param {(text: string) => import("./doc.js").Change[]} to @param {Record<string, any>} [more] */
-function entry(desk, keep, value, done, to, { length = false, ...rest } = {}) {
-  const more = { length };
+/** A field whose text goes into the build file when it is left or Enter is pressed. @param {any} desk @param {string} keep @param {any} value @param {string} done @param {(text: any) => import("./doc.js").Change[]} to @param {Record<string, any>} [more] */
+function entry(desk, keep, value, done, to, { length = false, sheet = false, ...rest } = {}) {
   const before = value === undefined || value === null ? "" : String(value);
   const input = h("input", { value: before, "data-keep": keep, autocomplete: "off", ...rest });
   input.addEventListener("input", () => input.setAttribute("data-dirty", ""));
@@ -13,9 +12,15 @@ function entry(desk, keep, value, done, to, { length = false, ...rest } = {}) {
     const text = input.value.trim();
     // What cannot be is told, and stays to be mended; the file keeps what it says.
     if (!input.checkValidity()) return desk.tell(`${done}: ${input.validationMessage}`);
-    if (more.length && text !== "" && !(await desk.isLength(text, done))) return;
+    if (length && text !== "" && !(await desk.isLength(text, done))) return;
+    const size = sheet ? await desk.sheetSize(text, done) : text;
+    if (size === null) return;
     input.removeAttribute("data-dirty");
-    if (text !== before) desk.change(done, to(text));
+    if (text !== before) desk.change(done, to(size));
+  });
+  input.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
+    // What was typed before something else came in is meant, too.
+    if (event.key === "Enter" && input.hasAttribute("data-dirty")) input.dispatchEvent(new Event("change"));
   });
   return input;
 }
@@ -64,9 +69,9 @@ export function trueSize(desk, into) {
     known.length > 0 && [h("h3", {}, "What is marked"), h("ul", { class: "marked" }, known.map((/** @type {any} */ mark) => h("li", {},
       button(mark.label, () => desk.look(mark), { "data-keep": `look:${mark.way.join("/")}`, class: "plain" }),
       mark.kind === "length" && entry(desk, `length:${mark.way.join("/")}`, desk.at(mark.way)?.length, `known length ${mark.label}`, (text) => [{ at: [...mark.way, "length"], to: text }], { "aria-label": `Length of ${mark.label}`, size: 9, length: true, required: true }),
-      mark.kind === "sheet" && !Array.isArray(desk.at(mark.way.slice(0, -1))?.size) && entry(desk, `size:${mark.way.join("/")}`, desk.at(mark.way.slice(0, -1))?.size, `size of a sheet`, (text) => [{ at: [...mark.way.slice(0, -1), "size"], to: text }], { "aria-label": `Size of ${mark.label}`, size: 9 }),
+      mark.kind === "sheet" && !Array.isArray(desk.at(mark.way.slice(0, -1))?.size) && entry(desk, `size:${mark.way.join("/")}`, desk.at(mark.way.slice(0, -1))?.size, `size of a sheet`, (text) => [{ at: [...mark.way.slice(0, -1), "size"], to: text }], { "aria-label": `Size of ${mark.label}`, size: 9, sheet: true, required: true }),
       button("Take away", () => desk.remove(mark), { "data-keep": `remove:${mark.way.join("/")}`, "aria-label": `Take away: ${mark.label}` }))))],
-    spec.known_rectangle && shown?.finished && h("figure", {}, h("img", { src: `/straightened/${encodeURIComponent(picture)}?of=${desk.shownOf}`, alt: "The marked sheet as it looks once the picture is straightened: its sides should run straight and square", width: 240 }), h("figcaption", {}, "Straightened")));
+    spec.known_rectangle && shown?.finished && desk.shownOf === desk.version && h("figure", {}, h("img", { src: `/straightened/${encodeURIComponent(picture)}?of=${desk.shownOf}`, alt: "The marked sheet as it looks once the picture is straightened: its sides should run straight and square", width: 240 }), h("figcaption", {}, "Straightened")));
 }
 
 /** @param {any} desk */
@@ -139,7 +144,7 @@ export function pages(desk, into) {
   const running = making?.state === "running";
   const use = doc.paper?.use;
   refill(into,
-    field("Paper", entry(desk, "paper", Array.isArray(use) ? use.join(", ") : use, "paper", (text) => [{ at: ["paper"], to: { use: text.split(",").map((name) => name.trim()).filter(Boolean) } }]), "A4, Letter, A3, a size such as 300 x 400 mm, or a roll such as 914 mm roll; several with commas."),
+    field("Paper", entry(desk, "paper", Array.isArray(use) ? use.join(", ") : use, "paper", (text) => [{ at: ["paper"], to: { use: text.split(",").map((/** @type {string} */ name) => name.trim()).filter(Boolean) } }]), "A4, Letter, A3, a size such as 300 x 400 mm, or a roll such as 914 mm roll; several with commas."),
     layouts.map((/** @type {any} */ layout) => [h("p", {}, h("strong", {}, `${layout.pages} ${layout.pages === 1 ? "page" : "pages"} of pattern`), ` on ${layout.papers.join(" or ")}, behind the cover.`), h("div", { class: "maps" }, layout.sheets.map(map))]),
     shown?.finished && h("figure", {}, h("img", { src: `/beside?of=${desk.shownOf}`, alt: "The pieces at one scale beside the wearer", class: "beside" }), h("figcaption", {}, doc.wearer ? "Beside the wearer, at one scale" : "The pieces at one scale")),
     h("div", { class: "row" }, button("Make the pattern", () => desk.make(), { class: "main", disabled: running || !shown?.finished }), running && button("Stop", () => desk.stopMaking())),

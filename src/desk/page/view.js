@@ -1,6 +1,6 @@
 // The picture: moved, brought closer, drawn in tiles at the size that is needed.
 
-/** @typedef {{ width: number, height: number, levels: number, tile: number }} Picture */
+/** @typedef {{ width: number, height: number, levels: number, tile: number, stamp: string }} Picture */
 
 const NEAREST = 48;
 const KEPT_TILES = 400;
@@ -45,11 +45,13 @@ export class View {
 
   /** @param {string} name @param {Picture} picture */
   show(name, picture) {
-    if (name === this.name && this.picture && picture.width === this.picture.width && picture.height === this.picture.height) return;
+    if (name === this.name && picture.stamp === this.picture?.stamp) return;
+    // Another one of the same size stays where it is looked at.
+    const same = name === this.name && picture.width === this.picture?.width && picture.height === this.picture?.height;
     this.name = name;
     this.picture = picture;
     this.tiles.clear();
-    this.whole();
+    if (same) this.draw(); else this.whole();
   }
 
   size() { return [this.frame.clientWidth, this.frame.clientHeight]; }
@@ -174,7 +176,7 @@ export class View {
     image = new Image();
     image.onload = () => this.draw();
     const picture = /** @type {Picture} */ (this.picture);
-    image.src = `/tile/${encodeURIComponent(this.name)}/${key}?of=${picture.width}x${picture.height}`;
+    image.src = `/tile/${encodeURIComponent(this.name)}/${key}?of=${picture.stamp}`;
     this.tiles.set(key, image);
     if (this.tiles.size > KEPT_TILES) this.tiles.delete(/** @type {string} */ (this.tiles.keys().next().value));
     return image;
