@@ -118,6 +118,9 @@ class Desk {
   get making() { return this.state?.making; }
   get broken() { return this.state?.open?.broken; }
 
+  /** Something has to be mended that is more than a size that nothing tells yet. */
+  get isBroken() { return Boolean(this.broken) || (this.shown?.problems ?? []).some((/** @type {any} */ p) => p.level === "error" && p.code !== "no_size"); }
+
   /** The outline of each piece on its picture, as path data. */
   get drawn() {
     const of = new Map((this.shown?.pieces ?? []).map((/** @type {any} */ p) => [p.index, p.drawn]));
@@ -208,7 +211,7 @@ class Desk {
     if (!open) return;
     const bad = (this.shown?.problems ?? []).filter((/** @type {any} */ p) => p.level !== "note").length;
     const pages = (this.shown?.layouts ?? [])[0]?.pages;
-    const parts = [this.shown?.finished?.length ?? "size not known yet", `${(this.doc.piece ?? []).length} ${(this.doc.piece ?? []).length === 1 ? "piece" : "pieces"}`, pages !== undefined && `${pages} ${pages === 1 ? "page" : "pages"}`, bad > 0 && `${bad} ${bad === 1 ? "problem" : "problems"}`];
+    const parts = [this.shown?.finished?.length ?? (this.isBroken ? "to be mended first" : "size not known yet"), `${(this.doc.piece ?? []).length} ${(this.doc.piece ?? []).length === 1 ? "piece" : "pieces"}`, pages !== undefined && `${pages} ${pages === 1 ? "page" : "pages"}`, bad > 0 && `${bad} ${bad === 1 ? "problem" : "problems"}`];
     const text = `${parts.filter(Boolean).join(" · ")}${this.state.working ? " · reckoning …" : ""}`;
     if (summary.textContent !== text) summary.textContent = text;
   }

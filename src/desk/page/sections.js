@@ -40,8 +40,9 @@ export function trueSize(desk, into) {
   const estimates = (shown?.pictures ?? []).flatMap((/** @type {any} */ p) => p.estimates);
   const known = desk.marks.filter((/** @type {any} */ mark) => !["loop", "inside", "outside"].includes(mark.kind));
   refill(into,
-    h("p", { class: "big", id: "finished" }, finished ? finished.length : "Not known yet"),
+    h("p", { class: "big", id: "finished" }, finished ? finished.length : desk.isBroken ? "To be mended first" : "Not known yet"),
     h("p", {}, finished ? `long, and ${finished.width.replace(/( give or take .*)/, "$1,")} wide. ${/give or take/.test(finished.length) ? "Right 19 times in 20." : ""}${finished.by === "outlines" ? " No ends are marked: over the places farthest apart, and the narrowest way." : ""}`
+      : desk.isBroken ? "Something in the build file does not fit; what it is stands above."
       : "Mark what you know of the prop's size: a length, a sheet of paper beside it, the figure that carries it, or say how long it is to be."),
     estimates.length > 0 && h("ul", { class: "verdicts" }, estimates.map((/** @type {any} */ e) => h("li", {}, h("span", {}, e.name), " ", h("strong", {}, e.verdict)))),
     (shown?.measures ?? []).length > 0 && h("dl", {}, shown.measures.map((/** @type {any} */ m) => [h("dt", {}, m.name), h("dd", {}, m.length)])),
@@ -173,7 +174,7 @@ export function problems(desk, into) {
   into.hidden = all.length === 0;
   /** @type {Record<string, string>} */
   const names = { error: "To be mended", warning: "Look at this", note: "Good to know" };
-  refill(into, all.length > 0 && h("details", { open: all.some((p) => p.level === "error"), "data-details": "problems" }, h("summary", {}, counted(all)),
+  refill(into, all.length > 0 && h("details", { open: all.some((p) => p.level === "error"), "data-details": all.some((p) => p.level === "error") ? "errors" : "problems" }, h("summary", {}, counted(all)),
     h("ul", {}, all.map((p, i) => h("li", { class: p.level }, h("strong", {}, `${names[p.level] ?? p.level}: `), p.text, p.at?.length > 0 && [" ", button("Show it", () => desk.goTo(p.at), { "data-keep": `problem:${i}`, "aria-label": `Show it: ${p.text.slice(0, 60)}` })])))));
 }
 
