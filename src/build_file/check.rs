@@ -568,8 +568,8 @@ impl PaperSize {
         if let Some(width) = lower.trim_end().strip_suffix("roll") {
             return roll(width);
         }
-        if let Some((first, second)) = lower.split_once(['x', '×']) {
-            return paper_of_size(first, second);
+        if let Some(sides) = two_lengths(&lower) {
+            return paper_of_size(sides?);
         }
         // The everyday ones, where all would be too many.
         let everyday = ["A4", "Letter", "A3"].into_iter();
@@ -592,20 +592,23 @@ fn roll(width: &str) -> Result<PaperSize, String> {
     Ok(PaperSize { name: format!("{mm} mm roll"), width, height: Length::mm(LONGEST_PAGE), roll: true })
 }
 
-/// `300 x 400 mm`: a first number without a unit has that of the second.
-fn paper_of_size(first: &str, second: &str) -> Result<PaperSize, String> {
-    const SIDE: (f64, f64) = (50.0, LONGEST_PAGE);
+/// `300 x 400 mm` as it stands there: a first number without a unit has that of the second. `None`: no two lengths.
+pub fn two_lengths(text: &str) -> Option<Result<[Length; 2], String>> {
+    let lower = text.to_lowercase();
+    let (first, second) = lower.split_once(['x', '×'])?;
     let is_number = |c: char| c.is_ascii_digit() || c == '.' || c == '/' || c.is_whitespace();
     let unit = second.trim_start_matches(is_number);
     let first = if first.chars().all(is_number) { format!("{first} {unit}") } else { first.to_owned() };
-    let side = |text: &str| {
-        let mm = Length::parse(text).map_err(|error| error.to_string())?.to_mm();
-        if (SIDE.0..=SIDE.1).contains(&mm) {
-            return Ok(mm);
-        }
-        Err(format!("a side of {mm} mm is no sheet to print on; a side is {} to {} mm long", SIDE.0, SIDE.1))
-    };
-    let (a, b) = (side(&first)?, side(second)?);
+    let side = |text: &str| Length::parse(text).map_err(|error| error.to_string());
+    Some(side(&first).and_then(|first| Ok([first, side(second)?])))
+}
+
+fn paper_of_size(sides: [Length; 2]) -> Result<PaperSize, String> {
+    const SIDE: (f64, f64) = (50.0, LONGEST_PAGE);
+    let [a, b] = sides.map(Length::to_mm);
+    if let Some(mm) = [a, b].into_iter().find(|mm| !(SIDE.0..=SIDE.1).contains(mm)) {
+        return Err(format!("a side of {mm} mm is no sheet to print on; a side is {} to {} mm long", SIDE.0, SIDE.1));
+    }
     let (width, height) = (a.min(b), a.max(b));
     let rounded = |mm: f64| (mm * 100.0).round() / 100.0;
     let (width, height) = (Length::mm(rounded(width)), Length::mm(rounded(height)));

@@ -21,6 +21,7 @@ mod write;
 
 pub use build::*;
 pub use change::{Change, Step, as_json, carried, change, way_to};
+pub use check::two_lengths;
 pub use format::reference;
 pub use mark::outside;
 pub use read::{Reading, read};

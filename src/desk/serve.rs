@@ -28,7 +28,7 @@ use super::door::{Door, Shut};
 use super::shown::{Shown, plain_path, shown};
 use super::tiles::{Pyramid, TILE};
 use super::work::{Refusal, Work, version};
-use crate::build_file::{Change, NewFile, as_json, new_file, read, set_outlines, set_rectangles};
+use crate::build_file::{Change, NewFile, as_json, new_file, read, set_outlines, set_rectangles, two_lengths};
 use crate::contour::loop_through;
 use crate::make::{Files, find_sheets, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, remove_half_written, save};
@@ -194,12 +194,6 @@ enum No {
     Told(StatusCode, String),
 }
 
-impl From<Refusal> for No {
-    fn from(refusal: Refusal) -> Self {
-        Self::Refused(refusal)
-    }
-}
-
 impl IntoResponse for No {
     fn into_response(self) -> Response {
         match self {
@@ -275,8 +269,9 @@ struct Desk {
 struct Inner {
     work: Option<Work>,
     shown: Arc<Shown>,
-    /// The text that is shown.
-    shown_of: String,
+    /// The text that is shown, and what its pictures were then; `None`: nothing is.
+    shown_of: Option<(String, Vec<Option<Stamp>>)>,
+    /// What the pictures are now.
     stamps: Vec<Option<Stamp>>,
     pictures: HashMap<PathBuf, Kept>,
     making: Json,
@@ -286,6 +281,21 @@ struct Inner {
 
 /// How long a file is, and when it was written.
 type Stamp = (u64, Option<SystemTime>);
+
+/// `None`: there is no such file.
+fn stamp(path: &Path) -> Option<Stamp> {
+    let data = std::fs::metadata(path).ok()?;
+    Some((data.len(), data.modified().ok()))
+}
+
+impl Inner {
+    /// The open text and its pictures, where they are not what is shown.
+    fn to_be_shown(&self) -> Option<(String, Vec<Option<Stamp>>)> {
+        let text = &self.work.as_ref()?.text;
+        let is_shown = self.shown_of.as_ref().is_some_and(|(shown, stamps)| shown == text && *stamps == self.stamps);
+        (!is_shown).then(|| (text.clone(), self.stamps.clone()))
+    }
+}
 
 /// A picture, and what its file was when it was read.
 #[derive(Clone)]
@@ -356,6 +366,8 @@ impl Desk {
         let mut inner = self.inner();
         *inner = Inner { work: Some(work), pictures: std::mem::take(&mut inner.pictures), ..Inner::default() };
         drop(inner);
+        let stamps = self.stamps();
+        self.inner().stamps = stamps;
         self.tell();
         Ok(())
     }
@@ -391,8 +403,7 @@ impl Desk {
         let file = self.file_of(picture).ok_or_else(|| format!("there is no picture “{picture}”"))?;
         let told = |error: io::Error| format!("{file} cannot be read: {error}");
         let path = self.files().path(&file).map_err(told)?;
-        let data = std::fs::metadata(&path).map_err(told)?;
-        let stamp = (data.len(), data.modified().ok());
+        let stamp = stamp(&path).ok_or_else(|| told(io::ErrorKind::NotFound.into()))?;
         if let Some(kept) = self.inner().pictures.get(&path).filter(|kept| kept.stamp == stamp) {
             return kept.read.clone().map(|pyramid| (pyramid, stamp));
         }
@@ -411,21 +422,17 @@ impl Desk {
     fn stamps(&self) -> Vec<Option<Stamp>> {
         let doc = self.inner().work.as_ref().and_then(|work| as_json(&work.text).ok()).unwrap_or_default();
         let files = doc["picture"].as_object().into_iter().flatten().filter_map(|(_, spec)| spec["file"].as_str());
-        let stamp = |file: &str| {
-            let data = std::fs::metadata(self.files().path(file).ok()?).ok()?;
-            Some((data.len(), data.modified().ok()))
-        };
-        files.map(stamp).collect()
+        files.map(|file| stamp(&self.files().path(file).ok()?)).collect()
     }
 
     /// Keeps what is shown up to the text, in a thread of its own.
     fn keep_shown(&self) {
         loop {
             let mut inner = self.inner();
-            let text = loop {
-                match inner.work.as_ref().map(|work| &work.text) {
-                    Some(text) if *text != inner.shown_of => break text.clone(),
-                    _ => inner = self.changed.wait(inner).unwrap_or_else(std::sync::PoisonError::into_inner),
+            let (text, stamps) = loop {
+                match inner.to_be_shown() {
+                    Some(wanted) => break wanted,
+                    None => inner = self.changed.wait(inner).unwrap_or_else(std::sync::PoisonError::into_inner),
                 }
             };
             drop(inner);
@@ -436,7 +443,7 @@ impl Desk {
             });
             let mut inner = self.inner();
             inner.shown = Arc::new(found);
-            inner.shown_of = text;
+            inner.shown_of = Some((text, stamps));
             drop(inner);
             self.news.send_modify(|count| *count += 1);
         }
@@ -459,8 +466,9 @@ impl Desk {
                 "past": past, "future": future,
             })
         });
-        let working = inner.work.as_ref().is_some_and(|work| work.text != inner.shown_of);
-        let (shown, shown_of) = (inner.shown.json.clone(), version(&inner.shown_of));
+        let working = inner.to_be_shown().is_some();
+        let shown_of = inner.shown_of.as_ref().map(|(text, _)| version(text));
+        let shown = inner.shown.json.clone();
         let (making, notice) = (inner.making.clone(), inner.notice.clone());
         drop(inner);
         let names: Vec<String> = open
@@ -518,7 +526,6 @@ async fn look_at_the_disk(desk: Arc<Desk>) {
         if inner.stamps != stamps {
             // Pictures have come, gone or changed: what is shown rests on them.
             inner.stamps = stamps;
-            inner.shown_of.clear();
             desk.tell();
         }
         let Some(work) = inner.work.as_mut() else { continue };
@@ -827,18 +834,11 @@ async fn sheet(body: Body) -> Answer {
             "there is no sheet or card “{text}”; write A4, Letter, ID-1, or its two sides such as 297 mm x 210 mm"
         ))
     };
-    let lower = text.to_lowercase();
-    let (first, second) = lower.split_once(['x', '×']).ok_or_else(none)?;
-    let unit = second.trim_start_matches(|c: char| c.is_ascii_digit() || ". /".contains(c));
-    let first =
-        if first.trim().parse::<f64>().is_ok() { format!("{} {unit}", first.trim()) } else { first.trim().to_owned() };
-    let sides = [first, second.trim().to_owned()];
-    for side in &sides {
-        let length = Length::parse(side).map_err(|error| unfit(error.to_string()))?;
-        if !(5.0..=10_000.0).contains(&length.to_mm()) {
-            return Err(unfit(format!("a side of {side} is none of a sheet; it is 5 mm to 10 m long")));
-        }
+    let sides = two_lengths(text).ok_or_else(none)?.map_err(unfit)?;
+    if let Some(side) = sides.iter().find(|side| !(5.0..=10_000.0).contains(&side.to_mm())) {
+        return Err(unfit(format!("a side of {} mm is none of a sheet; it is 5 mm to 10 m long", side.to_mm())));
     }
+    let sides = sides.map(|side| format!("{} mm", side.to_mm()));
     Ok(as_answer(&json!({ "size": sides })))
 }
 

@@ -189,12 +189,16 @@ mod tests {
                 let change: Vec<Change> = serde_json::from_value(change).expect("a change");
                 work.change(&now, "changed", &change).expect("it can be");
                 depth += 1;
-            } else if pick < 4.0 {
-                depth -= i32::from(work.back(false).is_ok());
             } else {
-                depth += i32::from(work.forth().is_ok());
+                let (went, way) = if pick < 4.0 { (work.back(false), -1) } else { (work.forth(), 1) };
+                match went {
+                    Ok(()) => depth += way,
+                    // There is no other reason not to go.
+                    Err(why) => assert_eq!((why, version(&work.text)), (Refusal::Nothing, now)),
+                }
             }
             assert_eq!(on_disk(&work), work.text);
+            assert_eq!(work.past.len(), usize::try_from(depth).expect("never before the first"));
         }
         assert!(depth > 300, "{depth}");
         while work.back(false).is_ok() {}

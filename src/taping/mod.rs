@@ -280,7 +280,7 @@ mod tests {
         assert!((should_be - check.mm).abs() < 1e-9);
         let [once, again] = [([a, b], 0.0), ([b, a], 3.0)].map(|(ends, off)| Reading::Distance(ends, check.mm + off));
         assert_eq!(judged(&[once, again]), Err(Unusable::Differ(0, 1)));
-        assert!(judged(&[once, once]).is_ok());
+        assert_eq!(judged(&[once, once]), Ok(Verdict::Good));
         assert_eq!(judged(&[Reading::Distance([a, 999], 5.0)]), Err(Unusable::NoMark(999)));
     }
 

@@ -118,6 +118,13 @@ fn one_hand_edit_after_the_other_is_told() {
 }
 
 #[test]
+fn an_empty_file_is_told_of_as_any_other() {
+    let served = Served::start(&[("vane.toml", b"")], Some("vane.toml")).enter();
+    let state = settled(&served, 0);
+    assert!(state["shown"]["problems"].as_array().is_some_and(|all| !all.is_empty()), "{state}");
+}
+
+#[test]
 fn a_picture_that_goes_or_changes_is_told() {
     let files = ["harbour-vane.jpg", "harbour-vane.toml"].map(|name| (name, crate::served::demo(name)));
     let files: Vec<(&str, &[u8])> = files.iter().map(|(name, bytes)| (*name, bytes.as_slice())).collect();
