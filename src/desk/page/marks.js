@@ -1,7 +1,7 @@
 // Everything in the build file that is a place on a picture: drawn over it, and taken hold of.
 
 import { s } from "./dom.js";
-import { asStrokes, at, strokes, tidy } from "./doc.js";
+import { asStrokes, strokes, tidy } from "./doc.js";
 
 /**
  * @typedef {{ label: string, kind: string, places: number[][], closed?: boolean, way: (string | number)[], handles: { label: string, index: number }[],
@@ -198,5 +198,3 @@ export function whole(mark) {
   if (mark.kind === "sheet") return way.slice(0, -1);
   return way;
 }
-
-export { at };
