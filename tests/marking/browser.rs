@@ -97,6 +97,10 @@ impl Browser {
             "Emulation.setDeviceMetricsOverride",
             &json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": false }),
         );
+        // Whoever watches sizes is told in the frame that follows, and it is drawn in the next.
+        let drawn = "const done = arguments[arguments.length - 1], wide = arguments[0]; \
+                     const next = (left) => requestAnimationFrame(() => left > 0 || innerWidth !== wide ? next(left - 1) : done(true)); next(2)";
+        self.run_and_wait(drawn, &json!([width]));
     }
 
     pub(crate) fn dark(&self, dark: bool) {
