@@ -14,11 +14,13 @@ use crate::units::Length;
 pub use listing::listing;
 
 /// The tables by name.
-const TABLES: [(&str, &str); 5] = [
+const TABLES: [(&str, &str); 7] = [
     ("body", include_str!("body.toml")),
     ("cards", include_str!("cards.toml")),
     ("foam", include_str!("foam.toml")),
     ("paper", include_str!("paper.toml")),
+    ("pipe", include_str!("pipe.toml")),
+    ("seams", include_str!("seams.toml")),
     ("units", include_str!("units.toml")),
 ];
 
