@@ -15,6 +15,8 @@ pub mod cli;
 pub mod contour;
 pub mod desk;
 pub mod drawing;
+pub mod hardware;
+pub mod layers;
 pub mod make;
 pub mod output;
 pub mod paper;
@@ -31,9 +33,10 @@ pub mod tables;
 pub mod taping;
 pub mod text;
 pub mod units;
+pub mod unrolled;
 
 /// The rooms in the order of the way; `tests/rooms.rs` holds every `use crate::` against it.
-pub const ROOMS: [&str; 22] = [
+pub const ROOMS: [&str; 25] = [
     "problem",
     "chance",
     "units",
@@ -47,6 +50,9 @@ pub const ROOMS: [&str; 22] = [
     "contour",
     "size",
     "shape",
+    "hardware",
+    "layers",
+    "unrolled",
     "pattern",
     "paper",
     "taping",

@@ -1,10 +1,12 @@
 //! Whole patterns in each language: all that stands on their pages, and around them, is in that language.
 
+mod lantern;
 mod made;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use lantern::{LANTERN, beside_demo};
 use lopdf::Object;
 use made::Made;
 use spanwright::text::Language;
@@ -51,7 +53,7 @@ outline = "M 0 0 H 2400 V 70 H 0 Z"
 "#;
 
 /// What none of these builds has to say: other sources of the size, other wearers.
-const UNSAID: [&str; 15] = [
+const UNSAID: [&str; 20] = [
     "rests_on_known_lengths",
     "rests_on_as_pictured",
     "rests_on_hand",
@@ -67,6 +69,11 @@ const UNSAID: [&str; 15] = [
     "wearer_barefoot",
     "for_height",
     "map_left_out",
+    "changed",
+    "changed_pipe",
+    "changed_part",
+    "changed_layers",
+    "changed_joint",
 ];
 
 /// Label after label of every page, then what a reader program shows around them.
@@ -141,6 +148,10 @@ fn documents(made: &Made) -> String {
 fn given(made: &Made) -> BTreeSet<String> {
     let name = |value: &serde_json::Value| words(value.as_str().expect("a name"));
     let mut given = name(&made.manifest["build"]);
+    for pipe in made.manifest["building"]["pipes"].as_array().expect("a list") {
+        given.extend(name(&pipe["name"]));
+        given.extend(pipe["kind"].as_str().into_iter().flat_map(words));
+    }
     for (list, key) in [("pieces", "name"), ("pieces", "letter"), ("documents", "paper")] {
         given.extend(made.manifest[list].as_array().expect("a list").iter().flat_map(|one| name(&one[key])));
     }
@@ -154,7 +165,12 @@ fn every_word_on_paper_is_of_the_language_asked_for_and_stands_there_whole() {
         let latch = LATCH.replace("english", name);
         let joined = latch.replace("H 120", "H 320");
         let staff = made::build(&STAFF.replace("english", name));
-        let said = [&demo, &made::build(&latch), &made::build(&joined), &staff].map(documents).join(" ");
+        let lantern = beside_demo(&LANTERN.replace("english", name));
+        // Sanding that takes off more than pen and coats put on.
+        let sanded = LANTERN.replace("english", name).replace("\"0.2 mm\"", "\"2 mm\"");
+        let sanded = beside_demo(&sanded);
+        let all = [&demo, &made::build(&latch), &made::build(&joined), &staff, &lantern, &sanded];
+        let said = all.map(documents).join(" ");
         let short = said.split(' ').find(|word| word.len() > "…".len() && word.ends_with('…'));
         assert_eq!(short, None, "{name}: a label is cut short");
         for (field, part) in parts(language).iter().filter(|(field, _)| !UNSAID.contains(&field.as_str())) {
@@ -162,7 +178,7 @@ fn every_word_on_paper_is_of_the_language_asked_for_and_stands_there_whole() {
         }
         // Whatever is in no name and not in the table would be foreign in some language.
         let own: BTreeSet<String> = parts(language).iter().flat_map(|(_, part)| words(part)).collect();
-        let given = given(&demo);
+        let given: BTreeSet<String> = [&demo, &lantern].into_iter().flat_map(given).collect();
         let strange: Vec<String> =
             words(&said).into_iter().filter(|word| !own.contains(word) && !given.contains(word)).collect();
         assert!(strange.is_empty(), "{name}: {strange:?}");

@@ -129,12 +129,20 @@ last_page_first = true
 check_distances = 6
 
 [[foam_at_hand]]
-sold_as  = "10 mm"
-measured = "9.6 mm"
-
-[[foam_at_hand]]
 sold_as  = "5 mm"
 measured = "5.2 mm"
+
+[[foam_at_hand]]
+sold_as  = "10 mm"
+measured = "9.6 mm"
+sheet    = ["2 m", "1 m"]
+
+[foam_at_hand.test_card]
+stack_of_five     = "48.5 mm"
+strip             = "113.5 mm"
+strip_round       = "26.7 mm"
+square_after_heat = ["99.3 mm", "99.2 mm"]
+scores            = ["0.5 mm", "1 mm"]
 
 [[piece]]
 name    = "handle washer"
@@ -142,9 +150,110 @@ fixed   = true
 through = [[0.0, 0.0], [20.0, 0.0], { corner = [20.0, 20.0] }]
 
 [[piece]]
+name = "lamp"
+foam = "5 mm"
+
+[piece.wrap]
+form          = "oval"
+inside        = "60 mm"
+inside_across = "40 mm"
+length        = "120 mm"
+
+[[piece]]
 name   = "crest"
 letter = "A"
 svg    = "crest.svg#outer"
+
+[[piece]]
+name = "tower"
+foam = "5 mm"
+
+[piece.wrap]
+form      = "sided"
+inside    = "60 mm"
+to_inside = "35 mm"
+length    = "120 mm"
+sides     = 8
+
+[[piece]]
+name       = "beam"
+picture    = "front"
+outline    = "M 190 150 H 214 V 240 H 190 Z"
+thickness  = "34 mm"
+section    = "rounded"
+edge       = "15 mm"
+land       = "3 mm"
+both_sides = true
+layers     = ["10 mm", "3 mm", "4 mm"]
+pipe       = "shaft"
+on         = "vane, outer"
+
+[[piece.line]]
+for   = "score"
+along = [[195.0, 200.0], [210.0, 200.0]]
+depth = "1 mm"
+
+[[piece.slot]]
+from  = [198.0, 220.0]
+to    = [204.0, 220.0]
+width = "5 mm"
+
+[[piece]]
+name = "cord"
+
+[piece.wrap]
+form    = "cord"
+strands = 3
+thick   = "10 mm"
+pitch   = "60 mm"
+length  = "300 mm"
+tab     = "15 mm"
+
+[[piece]]
+name    = "fin"
+picture = "front"
+outline = "M 260 20 H 300 V 80 H 260 Z"
+foam    = "5 mm"
+copies  = 2
+split   = [[[250.0, 50.0], [310.0, 50.0]]]
+
+[[piece.part]]
+at        = [280.0, 30.0]
+name      = "fin, tip"
+letter    = "T"
+foam      = "6 mm"
+copies    = 2
+face_down = 1
+
+[[piece]]
+name = "streamer"
+
+[piece.wrap]
+form   = "twisted"
+width  = "12 mm"
+pitch  = "60 mm"
+length = "300 mm"
+warmed = true
+
+[[piece]]
+name    = "stud"
+fixed   = true
+outline = "M 0 0 H 9 V 9 H 0 Z"
+
+[[piece]]
+name = "grip"
+foam = "5 mm"
+
+[piece.wrap]
+form   = "round"
+pipe   = "shaft"
+length = "120 mm"
+slant  = 22.5
+
+[[piece]]
+name    = "disc"
+fixed   = true
+outline = "M 0 0 H 9 V 9 H 0 Z"
 
 [[piece]]
 name      = "vane, outer"
@@ -171,6 +280,39 @@ ignore_below = "2 mm"
 [[piece.hole]]
 at       = [200.0, 200.0]
 diameter = "8 mm"
+fit      = "slip"
+
+[cutting]
+template = "traced round"
+line     = "inside"
+pen      = "1 mm"
+sanding  = "0.7 mm"
+coats    = "0.3 mm"
+punches  = ["6 mm", "8 mm"]
+
+[[pipe]]
+name    = "shaft"
+kind    = "PVC schedule 40 3/4 in"
+instead = ["PVC schedule 40 1/2 in"]
+outside = "26.7 mm"
+bore    = "20.8 mm"
+picture = "front"
+from    = [202.0, 100.0]
+to      = [202.0, 260.0]
+
+[[pipe]]
+name       = "tang"
+outside    = "15.9 mm"
+length     = "300 mm"
+into       = "shaft"
+engagement = "80 mm"
+moment     = 0.9
+
+[[seam]]
+join    = ["vane, outer", "beam"]
+first   = [[300.0, 250.0], [120.0, 250.0]]
+second  = [[190.0, 240.0], [214.0, 240.0]]
+stretch = false
 
 [[measure]]
 name    = "vane tip to ring"
@@ -266,6 +408,13 @@ const TWO_ENDS: &[Wrong] = &[
     ("[[10, 20], [30, 600]]", "[30, 600]", "outside the picture"),
     ("[[10, 20], [10, 22]]", "", "lie 2.00 px apart, at least 3 are needed"),
 ];
+const EDGE_ENDS: &[Wrong] = &[
+    ("7", "", "a list of 2 places [x, y]"),
+    ("[[10, 20]]", "", "a list of 2 places"),
+    ("[[10, 20], [30, nan]]", "nan", "a list of 2 places"),
+    ("[[10, 20], [30, 600]]", "[30, 600]", "outside the picture"),
+    ("[[10, 20], [10, 20]]", "[10, 20]]", "begins and ends in one place"),
+];
 const SWITCH: &[Wrong] = &[
     ("1", "", "true or false"),
     ("\"true\"", "", "true or false"),
@@ -288,6 +437,20 @@ const LETTER: &[Wrong] = &[
     ("\"I\"", "", "other than I and O"),
     ("\"AO\"", "", "other than I and O"),
     ("\"ABC\"", "", "one or two capital letters"),
+];
+const LENGTHS: &[Wrong] = &[
+    ("7", "", "a list of lengths"),
+    ("[]", "", "a list of lengths"),
+    ("[\"\"]", "\"\"", "an empty text is no length"),
+    ("[nan]", "nan", "a list of lengths"),
+    ("[\"12 elbows\"]", "\"12", "is no unit of length"),
+];
+const SIDES: &[Wrong] = &[
+    ("7", "", "two lengths"),
+    ("[]", "", "two lengths"),
+    ("[\"100 mm\"]", "", "two lengths"),
+    ("[\"100 mm\", nan]", "nan", "two lengths"),
+    ("[\"100 mm\", \"12 elbows\"]", "\"12", "is no unit of length"),
 ];
 const TABLE: &[Wrong] = &[("7", "", "a table"), ("\"that\"", "", "a table"), ("[]", "", "there is only one")];
 const TABLES: &[Wrong] = &[("7", "", "one table for each"), ("\"that\"", "", "one table"), ("[1]", "", "one table")];
@@ -468,11 +631,11 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
     (
         "picture.*.lens.straight_edges",
         &[&[
-            ("7", "", "a list of edges, each a list of 3 or more places"),
-            ("[]", "", "a list of edges"),
+            ("7", "", "a list of lines, each a list of 3 or more places"),
+            ("[]", "", "a list of lines"),
             ("[[]]", "[]", "3 or more places"),
             ("[[[1, 2], [3, 4]]]", "[[1", "3 or more places"),
-            ("[[[1, 2], [3, 4], [5, inf]]]", "inf", "a list of edges"),
+            ("[[[1, 2], [3, 4], [5, inf]]]", "inf", "a list of lines"),
             ("[[[1, 2], [3, 4], [5, 600]]]", "[5, 600]", "outside the picture"),
         ]],
     ),
@@ -538,7 +701,7 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
     ("paper.check_distances", &[WHOLE, &[("0", "", "from 1 to 12"), ("13", "", "from 1 to 12")]]),
     ("foam_at_hand", &[TABLES]),
     ("foam_at_hand.sold_as", &[LENGTH, NOT_BELOW_0, NOT_0, &[("101", "", "from 0.5 mm to 100 mm")]]),
-    ("foam_at_hand.sold_as#2", &[&[("\"10 mm\"", "", "foam sold as 10 mm is listed twice; keep one")]]),
+    ("foam_at_hand.sold_as#2", &[&[("\"5 mm\"", "", "foam sold as 5 mm is listed twice; keep one")]]),
     ("foam_at_hand.measured", &[LENGTH, NOT_BELOW_0, NOT_0]),
     ("piece", &[TABLES, &[("[]", "", "there is no piece to make yet; add one with [[piece]]")]]),
     ("piece.name", &[TEXT]),
@@ -645,6 +808,155 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
     ("piece.hole", &[TABLES]),
     ("piece.hole.at", &[POINT]),
     ("piece.hole.diameter", &[LENGTH, NOT_BELOW_0, NOT_0, &[("501", "", "from 0.5 mm to 500 mm")]]),
+    ("piece.hole.fit", &[WORD, &[("\"slp\"", "", "did you mean \"slip\"?")]]),
+    ("piece.thickness", &[LENGTH, NOT_BELOW_0, NOT_0, &[("401", "", "from 1 mm to 400 mm")]]),
+    ("piece.section", &[WORD, &[("\"roundet\"", "", "did you mean \"rounded\"?")]]),
+    ("piece.edge", &[LENGTH, NOT_BELOW_0, NOT_0, &[("501", "", "from 0.5 mm to 500 mm")]]),
+    ("piece.land", &[LENGTH, NOT_BELOW_0, &[("\"34 mm\"", "", "leaves nothing of 34 mm of thickness")]]),
+    ("piece.both_sides", &[SWITCH]),
+    (
+        "piece.layers",
+        &[
+            LENGTHS,
+            &[
+                ("[\"10 mm\"]", "\"10 mm\"", "10 mm, come to 19.4 mm, and thickness is 34.0 mm"),
+                ("[\"101 mm\"]", "\"101 mm\"", "lengths from"),
+            ],
+        ],
+    ),
+    ("piece.pipe", &[TEXT, &[("\"shft\"", "", "did you mean \"shaft\"?"), ("\"tang\"", "", "not marked where pipe")]]),
+    (
+        "piece.on",
+        &[&[
+            ("7", "", "a name, or a list of names"),
+            ("[]", "", "a name, or a list of names"),
+            ("\"\"", "", "a name, or a list of names"),
+            ("[\"\"]", "\"\"", "a name, or a list of names"),
+            ("\"vane, inner\"", "", "did you mean \"vane, outer\"?"),
+            ("\"beam\"", "", "cannot lie on itself"),
+            ("\"crest\"", "", "is not on the picture of this piece"),
+        ]],
+    ),
+    ("piece.line", &[TABLES]),
+    ("piece.line.for", &[WORD, &[("\"scores\"", "", "did you mean \"score\"?")]]),
+    (
+        "piece.line.along",
+        &[&[
+            ("7", "", "a list of 2 or more places"),
+            ("[]", "", "a list of 2 or more places"),
+            ("[[195, 200]]", "", "a list of 2 or more places"),
+            ("[[195, 200], [nan, 200]]", "nan", "a list of 2 or more places"),
+            ("[[195, 200], [195, 200]]", "[195, 200]]", "are the same; leave one out"),
+            ("[[195, 200], [195, 900]]", "[195, 900]", "outside the picture"),
+        ]],
+    ),
+    ("piece.line.depth", &[LENGTH, NOT_BELOW_0, NOT_0, &[("51", "", "from 0.3 mm to 50 mm")]]),
+    ("piece.slot", &[TABLES]),
+    ("piece.slot.from", &[POINT, ON_PICTURE]),
+    ("piece.slot.to", &[POINT, ON_PICTURE, &[("[198, 220]", "", "both ends of the slot are in one place")]]),
+    ("piece.slot.width", &[LENGTH, NOT_BELOW_0, NOT_0, &[("501", "", "from 0.5 mm to 500 mm")]]),
+    (
+        "piece.split",
+        &[&[
+            ("7", "", "a list of lines, each a list of 2 or more places"),
+            ("[]", "", "a list of lines"),
+            ("[[[250, 50]]]", "[[250", "2 or more places"),
+            ("[[[250, 50], [310, inf]]]", "inf", "2 or more places"),
+            ("[[[250, 50], [280, 50]]]", "", "ends inside \"fin\""),
+            ("[[[10, 50], [40, 50]]]", "", "does not cross \"fin\""),
+        ]],
+    ),
+    ("piece.part", &[TABLES]),
+    ("piece.part.at", &[POINT, ON_PICTURE, &[("[20, 30]", "", "in no part of \"fin\"")]]),
+    ("piece.part.name", &[TEXT]),
+    ("piece.part.letter", &[LETTER]),
+    ("piece.part.foam", &[LENGTH, NOT_BELOW_0, NOT_0, &[("0.4", "", "from 0.5 mm to 100 mm")]]),
+    ("piece.part.copies", &[WHOLE, &[("0", "", "from 1 to 200")]]),
+    ("piece.part.face_down", &[WHOLE, &[("3", "", "3 face down of 2 in all; raise copies")]]),
+    ("piece.wrap", &[TABLE]),
+    ("piece.wrap.form", &[WORD, &[("\"ovl\"", "", "did you mean \"oval\"?")]]),
+    ("piece.wrap.inside", &[LENGTH, NOT_BELOW_0, NOT_0, &[("5001", "", "from 1 mm to 5000 mm")]]),
+    ("piece.wrap.inside_across", &[LENGTH, NOT_BELOW_0, NOT_0, &[("\"61 mm\"", "", "give the longer one as inside")]]),
+    ("piece.wrap.to_inside", &[LENGTH, NOT_BELOW_0, &[("\"61 mm\"", "", "give the larger end as inside")]]),
+    ("piece.wrap.pipe", &[TEXT, &[("\"shft\"", "", "did you mean \"shaft\"?")]]),
+    ("piece.wrap.length", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    ("piece.wrap.sides", &[WHOLE, &[("2", "", "from 3 to 48"), ("49", "", "from 3 to 48")]]),
+    (
+        "piece.wrap.slant",
+        &[&[("\"steep\"", "", "a number from 0 to 70"), ("71", "", "a number from 0 to 70"), ("nan", "", "a number")]],
+    ),
+    ("piece.wrap.strands", &[WHOLE, &[("4", "", "from 2 to 3")]]),
+    ("piece.wrap.thick", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    ("piece.wrap.width", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    ("piece.wrap.pitch", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    ("piece.wrap.tab", &[LENGTH, NOT_BELOW_0]),
+    ("piece.wrap.warmed", &[SWITCH]),
+    ("cutting", &[TABLE]),
+    ("cutting.template", &[WORD, &[("\"traced rond\"", "", "did you mean \"traced round\"?")]]),
+    ("cutting.line", &[WORD, &[("\"outsid\"", "", "did you mean \"outside\"?")]]),
+    ("cutting.pen", &[LENGTH, NOT_BELOW_0, &[("5.1", "", "from 0 mm to 5 mm")]]),
+    ("cutting.sanding", &[LENGTH, NOT_BELOW_0, &[("5.1", "", "from 0 mm to 5 mm")]]),
+    ("cutting.coats", &[LENGTH, NOT_BELOW_0, &[("5.1", "", "from 0 mm to 5 mm")]]),
+    ("cutting.punches", &[LENGTHS, &[("[\"201 mm\"]", "\"201 mm\"", "lengths from 0.5 mm to 200 mm")]]),
+    ("pipe", &[TABLES]),
+    ("pipe.name", &[TEXT]),
+    ("pipe.name#2", &[&[("\"shaft\"", "", "already; give each its own name")]]),
+    (
+        "pipe.kind",
+        &[
+            TEXT,
+            &[
+                ("\"PVC schedule 40 3/5 in\"", "", "did you mean \"PVC schedule 40 3/"),
+                ("\"straw\"", "", "there is no pipe or rod"),
+            ],
+        ],
+    ),
+    (
+        "pipe.instead",
+        &[&[
+            ("7", "", "a name, or a list of names"),
+            ("[]", "", "a name, or a list of names"),
+            ("[\"straw\"]", "\"straw\"", "there is no pipe or rod \"straw\""),
+        ]],
+    ),
+    ("pipe.outside", &[LENGTH, NOT_BELOW_0, NOT_0, &[("301", "", "from 1 mm to 300 mm")]]),
+    ("pipe.bore", &[LENGTH, NOT_BELOW_0, NOT_0, &[("\"26.7 mm\"", "", "leaves no wall in a pipe of 26.7 mm outside")]]),
+    ("pipe.picture", &[TEXT, A_PICTURE]),
+    ("pipe.from", &[POINT, ON_PICTURE]),
+    ("pipe.to", &[POINT, ON_PICTURE, &[("[202, 100]", "", "mark the two ends")]]),
+    ("pipe.length", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    (
+        "pipe.into",
+        &[TEXT, &[("\"shft\"", "", "did you mean \"shaft\"?"), ("\"tang\"", "", "would be in itself in the end")]],
+    ),
+    ("pipe.engagement", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    (
+        "pipe.moment",
+        &[&[("\"much\"", "", "a number from 0 to 1000"), ("-1", "", "a number from 0"), ("nan", "", "a number")]],
+    ),
+    ("seam", &[TABLES]),
+    (
+        "seam.join",
+        &[&[
+            ("7", "", "a list of 2 names"),
+            ("[\"beam\"]", "", "a list of 2 names"),
+            ("\"beam\"", "", "a list of 2 names"),
+            ("[\"beam\", \"beem\"]", "\"beem\"", "did you mean \"beam\"?"),
+        ]],
+    ),
+    ("seam.first", &[EDGE_ENDS]),
+    ("seam.second", &[EDGE_ENDS]),
+    ("seam.stretch", &[SWITCH]),
+    ("foam_at_hand.sheet", &[SIDES, &[("[\"40 mm\", \"1 m\"]", "\"40 mm\"", "two lengths from 50 mm")]]),
+    ("foam_at_hand.test_card", &[TABLE]),
+    ("foam_at_hand.test_card.stack_of_five", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    ("foam_at_hand.test_card.strip", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    ("foam_at_hand.test_card.strip_round", &[LENGTH, NOT_BELOW_0, NOT_0]),
+    (
+        "foam_at_hand.test_card.square_after_heat",
+        &[SIDES, &[("[\"99 mm\", \"111 mm\"]", "\"111 mm\"", "two lengths from 80 mm to 110 mm")]],
+    ),
+    ("foam_at_hand.test_card.scores", &[LENGTHS, &[("[\"21 mm\"]", "\"21 mm\"", "lengths from 0 mm to 20 mm")]]),
     ("measure", &[TABLES]),
     ("measure.name", &[TEXT]),
     ("measure.name#2", &[&[("\"vane tip to ring\"", "", "already; give each its own name")]]),

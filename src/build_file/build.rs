@@ -2,6 +2,7 @@
 
 use crate::problem::{Place, Placed};
 use crate::space::{Path, Pixels, Point};
+use crate::tables::PipeSize;
 use crate::text::{Language, Wording, fill};
 use crate::units::{Length, Shown};
 
@@ -24,6 +25,8 @@ pub struct Build {
     pub other_heights: Vec<Length>,
     /// Pattern of this size over that for the wearer whom the marks are for; 1 unless it is for another.
     pub times: f64,
+    /// Likewise, of what is given in mm and follows the prop: thicknesses, roundings, wraps.
+    pub ratio: f64,
     /// In the order of the file; at least one unless every piece is at full size by itself.
     pub pictures: Vec<PictureSpec>,
     /// Where the size comes from; `AsPictured` where every piece is at full size by itself.
@@ -34,6 +37,12 @@ pub struct Build {
     pub paper: PaperSpec,
     /// What the maker's foam really measures.
     pub foam_at_hand: Vec<FoamAtHand>,
+    /// How pieces are cut, and what is lost and put on afterwards.
+    pub cutting: Cutting,
+    /// Pipes and rods of the skeleton.
+    pub pipes: Vec<PipeSpec>,
+    /// Edges of two pieces that meet, other than those of one that was split.
+    pub seams: Vec<SeamSpec>,
     /// In the order of the file; at least one.
     pub pieces: Vec<PieceSpec>,
     /// Distances the maker wants to know.
@@ -64,6 +73,7 @@ impl Build {
             wearer: Some(wearer),
             other_heights: Vec::new(),
             times: if by_wearer { 1.0 } else { ratio },
+            ratio,
             ..self.clone()
         })
     }
@@ -372,12 +382,122 @@ pub struct PaperSize {
 }
 
 /// Foam as sold and as it measures.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct FoamAtHand {
     /// What the shop calls it.
     pub sold_as: Length,
     /// What the calliper says.
     pub measured: Length,
+    /// Sides of the sheets it comes in.
+    pub sheet: Option<[Length; 2]>,
+    /// What was read on its test card.
+    pub readings: CardReadings,
+}
+
+/// What was read on the test card of one foam; whatever was not read is left out.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct CardReadings {
+    /// Five sheets on each other.
+    pub stack_of_five: Option<Length>,
+    /// A strip that just closes around something round.
+    pub strip: Option<Length>,
+    /// The diameter of that.
+    pub strip_round: Option<Length>,
+    /// Both sides of a square of 100 mm after heat.
+    pub square_after_heat: Option<[Length; 2]>,
+    /// How wide scores of 1 mm depth, 2 mm and so on opened under heat; none: not read.
+    pub scores: Vec<Length>,
+}
+
+/// How a template goes onto foam.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Template {
+    /// Paper and foam are cut in one.
+    CutThrough,
+    /// A pen goes around it.
+    TracedRound,
+}
+
+/// Which part of a drawn line the blade leaves.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CutLine {
+    /// It runs along the inside, and the line stays on the waste.
+    Inside,
+    /// It runs on the middle.
+    On,
+    /// It runs along the outside, and the line stays on the piece.
+    Outside,
+}
+
+/// How pieces are cut, and what is lost and put on afterwards.
+#[derive(Clone, Debug)]
+pub struct Cutting {
+    /// How a template goes onto foam.
+    pub template: Template,
+    /// Where the blade runs, of a traced line.
+    pub line: CutLine,
+    /// Breadth of the traced line.
+    pub pen: Length,
+    /// What sanding takes off an edge that is free.
+    pub sanding: Length,
+    /// What all coats together put onto it.
+    pub coats: Length,
+    /// Punches at hand, by their diameter.
+    pub punches: Vec<Length>,
+    /// Where its table stands; `None`: pieces are printed as they are finished.
+    pub place: Option<Place>,
+}
+
+impl Cutting {
+    /// Pieces are printed as they are finished.
+    pub const fn none() -> Self {
+        Self {
+            template: Template::CutThrough,
+            line: CutLine::On,
+            pen: Length::mm(1.0),
+            sanding: Length::ZERO,
+            coats: Length::ZERO,
+            punches: Vec::new(),
+            place: None,
+        }
+    }
+}
+
+/// A pipe or rod of the skeleton.
+#[derive(Clone, Debug)]
+pub struct PipeSpec {
+    /// What the maker calls it.
+    pub name: Placed<String>,
+    /// As the standard or the trade calls it, and what is taken instead where that does not fit, in this order; empty: measured.
+    pub kinds: Vec<Placed<&'static PipeSize>>,
+    /// Outside diameter as it measures; there where no kind is.
+    pub outside: Option<Length>,
+    /// Inside diameter as it measures.
+    pub bore: Option<Length>,
+    /// Where it runs, on a picture.
+    pub run: Option<Ends>,
+    /// How long it is, where no run tells.
+    pub length: Option<Length>,
+    /// Index of the pipe whose bore holds its end.
+    pub into: Option<Placed<usize>>,
+    /// How far it reaches into that.
+    pub engagement: Option<Placed<Length>>,
+    /// What their joint has to bear, in N·m.
+    pub moment: f64,
+    /// Where its table stands.
+    pub place: Place,
+}
+
+/// An edge of one piece and one of another that are glued together.
+#[derive(Clone, Debug)]
+pub struct SeamSpec {
+    /// Indices of the two pieces, and where the edge of each begins and ends, going around the outline clockwise on the first and
+    /// anticlockwise on the second.
+    pub edges: [(usize, [Point<Pixels>; 2]); 2],
+    /// The shorter one is stretched on purpose.
+    pub stretch: bool,
+    /// Where its table stands.
+    pub place: Place,
 }
 
 /// One piece as the maker asked for it.
@@ -411,6 +531,8 @@ pub struct PieceSpec {
     pub above: Option<Length>,
     /// Round holes for hardware.
     pub holes: Vec<Hole>,
+    /// How it is built up from foam.
+    pub building: Building,
     /// Index of its table among the pieces of the file, for writing back.
     pub index: usize,
     /// Where its table stands.
@@ -448,6 +570,206 @@ pub enum Source {
     },
     /// To be traced from the picture.
     Trace(Trace),
+    /// Foam that is bent or put together to a form, unrolled.
+    Wrap(Wrap),
+}
+
+/// How a piece is built up from foam, beyond being cut once.
+#[derive(Clone, Debug)]
+pub struct Building {
+    /// Of the finished part.
+    pub thickness: Option<Placed<Length>>,
+    /// How its surface falls to the edge.
+    pub profile: Placed<Profile>,
+    /// How far in a rounding or bevel reaches.
+    pub edge: Option<Placed<Length>>,
+    /// What stands upright at the edge, of the whole thickness.
+    pub land: Placed<Length>,
+    /// It is seen from both sides, so that it is made of two halves that mirror each other.
+    pub both_sides: bool,
+    /// Foams of one half from the middle outwards, as sold; `None`: they are chosen.
+    pub layers: Option<Vec<Placed<Length>>>,
+    /// The pipe that lies in it.
+    pub pipe: Option<Placed<usize>>,
+    /// Lines that it is split along, each from outside to outside. Units as for `Source::Outline`.
+    pub split: Option<Placed<Vec<Stroke>>>,
+    /// What is different about the parts it is split into.
+    pub parts: Vec<PartSpec>,
+    /// Lines that are drawn on it and not cut.
+    pub lines: Vec<LineSpec>,
+    /// Slots for hardware.
+    pub slots: Vec<SlotSpec>,
+    /// Indices of the pieces that it lies on.
+    pub on: Vec<Placed<usize>>,
+}
+
+/// How the surface of a part falls from its highest place to its edge.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Profile {
+    /// It does not.
+    Flat,
+    /// A quarter of an ellipse.
+    Rounded,
+    /// A cap over the whole breadth.
+    Domed,
+    /// A straight slope of a given breadth.
+    Bevelled,
+    /// A straight slope up to the middle line.
+    KnifeEdge,
+}
+
+/// A part of a split piece.
+#[derive(Clone, Debug)]
+pub struct PartSpec {
+    /// A place in it. Units as for `Source::Outline`.
+    pub at: Placed<Point<Pixels>>,
+    /// What a builder calls it; `None`: the piece's name and a number.
+    pub name: Option<String>,
+    /// A pinned letter.
+    pub letter: Option<Placed<String>>,
+    /// Foam it is cut from; `None`: as the piece.
+    pub foam: Option<Length>,
+    /// How many are cut; `None`: as the piece.
+    pub copies: Option<u32>,
+    /// Of those, how many with the paper turned over.
+    pub face_down: Option<u32>,
+}
+
+/// What a line that is not cut through is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LineKind {
+    /// Cut into the foam and opened with heat.
+    Score,
+    /// Bent so that the printed face closes.
+    FoldToward,
+    /// Bent the other way.
+    FoldAway,
+    /// Where one paint ends and another begins.
+    PaintBorder,
+    /// Where something is put.
+    Placement,
+}
+
+/// A line on a piece that is not cut through.
+#[derive(Clone, Debug)]
+pub struct LineSpec {
+    /// What it is for.
+    pub kind: LineKind,
+    /// Two or more places; it is smooth between. Units as for `Source::Outline`.
+    pub along: Stroke,
+    /// Of a score; `None`: two fifths of the foam.
+    pub depth: Option<Placed<Length>>,
+    /// Where its table stands.
+    pub place: Place,
+}
+
+/// A straight slot for hardware, with square ends.
+#[derive(Clone, Copy, Debug)]
+pub struct SlotSpec {
+    /// The middles of its two ends; millimetres for a fixed piece.
+    pub ends: [Point<Pixels>; 2],
+    /// Never scaled.
+    pub width: Length,
+    /// Where its table stands.
+    pub place: Place,
+}
+
+/// Something round that foam goes around.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Core {
+    /// By its diameter, which follows the prop.
+    Diameter(Length),
+    /// A pipe, by its index.
+    Pipe(usize),
+}
+
+/// A form that foam is bent or put together to. Lengths follow the prop unless the piece is fixed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Wrap {
+    /// A sleeve, or a cut-off cone where it ends on another diameter.
+    Round {
+        /// Around what.
+        core: Core,
+        /// The inner diameter at its other end; 0: pointed.
+        to: Option<Length>,
+        /// Along its axis.
+        length: Length,
+        /// How far its end is tilted from square, in degrees.
+        slant: f64,
+    },
+    /// A sleeve around an oval with these inner diameters.
+    Oval {
+        /// The longer one first.
+        inside: [Length; 2],
+        /// Along its axis.
+        length: Length,
+    },
+    /// A tube of flat sides.
+    Sided {
+        /// How many.
+        sides: u32,
+        /// Inside, from side to side, or twice from the axis to a side.
+        inside: Length,
+        /// Likewise at its other end.
+        to: Option<Length>,
+        /// Along its axis.
+        length: Length,
+    },
+    /// A ball of so many gores.
+    Ball {
+        /// How many.
+        gores: u32,
+        /// Inner diameter.
+        inside: Length,
+    },
+    /// A cord of round strands.
+    Cord {
+        /// Two or three.
+        strands: u32,
+        /// Of one strand.
+        thick: Length,
+        /// Once around.
+        pitch: Length,
+        /// Of the finished cord.
+        length: Length,
+        /// At each end.
+        tab: Length,
+    },
+    /// A flat strip twisted about its middle line.
+    Twisted {
+        /// Of the strip.
+        width: Length,
+        /// Once around.
+        pitch: Length,
+        /// Of the finished strip.
+        length: Length,
+        /// At each end.
+        tab: Length,
+        /// With hot air.
+        warmed: bool,
+    },
+    /// A flat strip wound around something round.
+    Wound {
+        /// Around what.
+        core: Core,
+        /// Of the strip.
+        width: Length,
+        /// Once around.
+        pitch: Length,
+        /// Along the axis.
+        length: Length,
+        /// At each end.
+        tab: Length,
+    },
+}
+
+/// How hardware sits in its hole.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fit {
+    /// It comes out again, coats and all.
+    Slip,
+    /// It stays.
+    Press,
 }
 
 /// A point that a spline passes.
@@ -498,4 +820,6 @@ pub struct Hole {
     pub at: Placed<Point<Pixels>>,
     /// Hardware, never scaled.
     pub diameter: Length,
+    /// Of what goes through it, where its diameter follows from that.
+    pub fit: Option<Fit>,
 }

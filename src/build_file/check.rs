@@ -37,6 +37,7 @@ pub(super) enum Value {
     Rectangle(Rectangle),
     Offsets([Length; 2]),
     Lengths(Vec<Placed<Length>>),
+    Names(Vec<Placed<String>>),
     Papers(Vec<Placed<PaperSize>>),
     Table(Checked),
     Tables(Vec<Checked>),
@@ -99,6 +100,7 @@ impl Checked {
         rectangle: Rectangle -> Rectangle;
         offsets: Offsets -> [Length; 2];
         lengths: Lengths -> Vec<Placed<Length>>;
+        names: Names -> Vec<Placed<String>>;
         papers: Papers -> Vec<Placed<PaperSize>>;
     }
 
@@ -371,9 +373,9 @@ fn plain(kind: &Kind, value: &toml_edit::Value, place_of: PlaceOf<'_>) -> Result
             let each = each.map(|value| Ok(Placed::new(spline_point(value)?, place_of(value.span()))));
             each.collect::<Result<_, _>>().map(Value::Spline)
         }
-        Kind::Edges => {
+        Kind::Lines(least) => {
             let each = list(value, 1, usize::MAX)?;
-            each.map(|edge| points(edge, 3, usize::MAX, place_of)).collect::<Result<_, _>>().map(Value::Strokes)
+            each.map(|line| points(line, *least, usize::MAX, place_of)).collect::<Result<_, _>>().map(Value::Strokes)
         }
         Kind::Rectangle => rectangle(value).map(Value::Rectangle),
         Kind::Offsets => {
@@ -381,6 +383,20 @@ fn plain(kind: &Kind, value: &toml_edit::Value, place_of: PlaceOf<'_>) -> Result
             let [across, down] = pair(value)?;
             let offset = |value| length(value, -FARTHEST, FARTHEST);
             Ok(Value::Offsets([offset(across)?, offset(down)?]))
+        }
+        Kind::Sides(least, most) => {
+            let [first, second] = pair(value)?;
+            Ok(Value::Offsets([length(first, *least, *most)?, length(second, *least, *most)?]))
+        }
+        Kind::Names(least, most) => {
+            let name = |value: &toml_edit::Value| {
+                let name = text(value, 80).map_err(|refusal| Refusal { part: value.span(), ..refusal })?;
+                Ok(Placed::new(name, place_of(value.span())))
+            };
+            if *least == 1 && value.is_str() {
+                return Ok(Value::Names(vec![name(value)?]));
+            }
+            list(value, *least, *most)?.map(name).collect::<Result<_, _>>().map(Value::Names)
         }
         Kind::Lengths(least, most) => {
             let each = list(value, 1, usize::MAX)?;

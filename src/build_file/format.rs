@@ -61,12 +61,16 @@ pub(super) enum Kind {
     Strokes,
     /// Places on a smooth closed curve, corners marked.
     Spline,
-    /// Edges, each three or more places.
-    Edges,
+    /// Lines, each of so many places or more.
+    Lines(usize),
     /// A named sheet or card, or two lengths.
     Rectangle,
     /// Two lengths, across and down.
     Offsets,
+    /// Two lengths from least to most, in millimetres.
+    Sides(f64, f64),
+    /// From least to most texts on one line; a single one may stand by itself.
+    Names(usize, usize),
     /// Lengths from least to most, in millimetres.
     Lengths(f64, f64),
     /// Names of sheets, or sizes.
@@ -97,7 +101,16 @@ pub(super) static FILE: Table = Table {
         key("other_heights", Kind::Table(&OTHER_HEIGHTS), Optional, "", "Other wearers, for whom it is made too."),
         key("paper", Kind::Table(&PAPER), Default("{}"), "", "The paper to print on."),
         key("foam_at_hand", Kind::Tables(&FOAM_AT_HAND), Optional, "", "A foam as sold and as it measures."),
+        key(
+            "cutting",
+            Kind::Table(&CUTTING),
+            Optional,
+            "",
+            "How pieces are cut, and what is lost and put on afterwards.",
+        ),
+        key("pipe", Kind::Tables(&PIPE), Optional, "", "A pipe or rod of the skeleton; it never scales."),
         key("piece", Kind::Tables(&PIECE), Required, "", "A piece of the prop."),
+        key("seam", Kind::Tables(&SEAM), Optional, "", "Edges of two pieces that are glued together."),
         key("measure", Kind::Tables(&MEASURE), Optional, "", "A distance the maker wants to know, with its interval."),
     ],
 };
@@ -371,7 +384,7 @@ static PLACE: Table = Table {
 static LENS: Table = Table {
     keys: &[key(
         "straight_edges",
-        Kind::Edges,
+        Kind::Lines(3),
         Required,
         "[[[10.0, 20.0], [900.0, 31.0], [1800.0, 25.0]]]",
         "Places along edges that are straight in truth, in pixels.",
@@ -548,6 +561,169 @@ static FOAM_AT_HAND: Table = Table {
     keys: &[
         key("sold_as", FOAM, Required, "\"10 mm\"", "Its thickness as the shop calls it."),
         key("measured", FOAM, Required, "\"9.6 mm\"", "Its thickness as the calliper says."),
+        key(
+            "sheet",
+            Kind::Sides(50.0, 5000.0),
+            Optional,
+            "[\"600 mm\", \"600 mm\"]",
+            "Sides of the sheets it comes in, so that pieces that are too large are told.",
+        ),
+        key(
+            "test_card",
+            Kind::Table(&TEST_CARD),
+            Optional,
+            "",
+            "What was read on its test card; it goes before every usual value.",
+        ),
+    ],
+};
+
+static TEST_CARD: Table = Table {
+    keys: &[
+        key(
+            "stack_of_five",
+            Kind::Length(1.0, 500.0),
+            Optional,
+            "\"48.5 mm\"",
+            "Height of five pieces on each other, not pressed; a fifth of it goes before measured.",
+        ),
+        key(
+            "strip",
+            Kind::Length(10.0, 2000.0),
+            Optional,
+            "\"99.5 mm\"",
+            "Length of the strip that just closes around something round.",
+        ),
+        key("strip_round", Kind::Length(1.0, 500.0), Optional, "\"26.7 mm\"", "The diameter of that, beside strip."),
+        key(
+            "square_after_heat",
+            Kind::Sides(80.0, 110.0),
+            Optional,
+            "[\"99.3 mm\", \"99.2 mm\"]",
+            "Both sides, after hot air, of the square that was 100 mm.",
+        ),
+        key(
+            "scores",
+            Kind::Lengths(0.0, 20.0),
+            Optional,
+            "[\"0.5 mm\", \"1 mm\", \"1.4 mm\"]",
+            "How wide the scores of 1 mm depth, of 2 mm and so on have opened under hot air.",
+        ),
+    ],
+};
+
+static CUTTING: Table = Table {
+    keys: &[
+        key(
+            "template",
+            Kind::Word(&["cut through", "traced round"]),
+            Default("\"cut through\""),
+            "\"traced round\"",
+            "Whether paper and foam are cut in one, or a pen goes around the paper.",
+        ),
+        key(
+            "line",
+            Kind::Word(&["inside", "on", "outside"]),
+            Default("\"on\""),
+            "\"inside\"",
+            "Where the blade runs along a traced line: inside of it, so that the line stays on the waste; on it; or outside of it.",
+        ),
+        key("pen", Kind::Length(0.0, 5.0), Default("\"1 mm\""), "\"1 mm\"", "Breadth of the traced line."),
+        key("sanding", Kind::Length(0.0, 5.0), Default("0"), "\"0.7 mm\"", "What sanding takes off a free edge."),
+        key(
+            "coats",
+            Kind::Length(0.0, 5.0),
+            Default("0"),
+            "\"0.3 mm\"",
+            "What all coats together put onto a free edge.",
+        ),
+        key(
+            "punches",
+            Kind::Lengths(0.5, 200.0),
+            Optional,
+            "[\"6 mm\", \"8 mm\", \"10 mm\"]",
+            "Diameters of the punches at hand; round holes and discs that are near enough are made with them.",
+        ),
+    ],
+};
+
+static PIPE: Table = Table {
+    keys: &[
+        key("name", Kind::Text(80), Required, "\"shaft\"", "What it is called here."),
+        key(
+            "kind",
+            Kind::Text(80),
+            Optional,
+            "\"PVC schedule 40 3/4 in\"",
+            "What it is sold as: a pipe, tube or rod of `spanwright tables pipe`, its words in any order.",
+        ),
+        key(
+            "instead",
+            Kind::Names(1, 8),
+            Optional,
+            "[\"PVC schedule 40 1/2 in\"]",
+            "Kinds that are taken, in this order, where the foam around it is too thin for the first, as for other heights.",
+        ),
+        key(
+            "outside",
+            Kind::Length(1.0, 300.0),
+            Optional,
+            "\"26.7 mm\"",
+            "Its outside diameter as measured; without a kind it is needed.",
+        ),
+        key("bore", Kind::Length(0.5, 300.0), Optional, "\"20.8 mm\"", "Its inside diameter as measured."),
+        key("picture", Kind::Text(80), Optional, "\"front\"", "The picture on which it is marked where it runs."),
+        key("from", Kind::Point, Optional, "[812.0, 300.0]", "One end of it, in pixels."),
+        key("to", Kind::Point, Optional, "[812.0, 2100.0]", "The other end, in pixels."),
+        key(
+            "length",
+            Kind::Length(5.0, 10_000.0),
+            Optional,
+            "\"900 mm\"",
+            "Its length, where it is not marked on a picture.",
+        ),
+        key("into", Kind::Text(80), Optional, "\"sleeve\"", "The name of the pipe whose bore holds its end."),
+        key(
+            "engagement",
+            Kind::Length(5.0, 2000.0),
+            Optional,
+            "\"80 mm\"",
+            "How far it reaches into that; left out, as far as it has to.",
+        ),
+        key(
+            "moment",
+            Kind::Number(0.0, 1000.0),
+            Default("0"),
+            "2.9",
+            "What that joint has to bear, in N m: weight beyond it times how far out that is.",
+        ),
+    ],
+};
+
+static SEAM: Table = Table {
+    keys: &[
+        key("join", Kind::Names(2, 2), Required, "[\"vane, outer\", \"collar\"]", "The names of the two pieces."),
+        key(
+            "first",
+            Kind::Points(2, 2),
+            Required,
+            "[[812.0, 340.0], [900.0, 700.0]]",
+            "Where the edge of the first begins and ends, going around it clockwise; in its own units.",
+        ),
+        key(
+            "second",
+            Kind::Points(2, 2),
+            Required,
+            "[[812.0, 340.0], [900.0, 700.0]]",
+            "Where the edge of the second begins and ends, going around it the other way, so that the beginnings meet.",
+        ),
+        key(
+            "stretch",
+            Kind::Switch,
+            Default("false"),
+            "true",
+            "Whether the shorter edge is stretched on purpose, by 3 % at most.",
+        ),
     ],
 };
 
@@ -640,7 +816,202 @@ static PIECE: Table = Table {
             "Sized by hardware: its numbers are millimetres and never scale.",
         ),
         ABOVE,
+        key(
+            "wrap",
+            Kind::Table(&WRAP),
+            Optional,
+            "",
+            "A form that foam is bent or put together to, instead of an outline: the piece is its flat blank.",
+        ),
+        key(
+            "thickness",
+            Kind::Length(1.0, 400.0),
+            Optional,
+            "\"34 mm\"",
+            "Thickness of the finished part, where it is made of layers; foams are chosen for it from those at hand.",
+        ),
+        key(
+            "section",
+            Kind::Word(&["flat", "rounded", "domed", "bevelled", "knife edge"]),
+            Default("\"flat\""),
+            "\"rounded\"",
+            "How its surface falls to the edge: not at all; in a quarter of an ellipse; as a cap over its whole breadth; straight, \
+             over a given breadth; straight up to its middle line.",
+        ),
+        key(
+            "edge",
+            Kind::Length(0.5, 500.0),
+            Optional,
+            "\"15 mm\"",
+            "How far in from the outline a rounding or a bevel reaches; left out, half of the thickness.",
+        ),
+        key(
+            "land",
+            Kind::Length(0.0, 300.0),
+            Default("0"),
+            "\"3 mm\"",
+            "How much of the thickness stands upright at the edge, so that it is no sharp one.",
+        ),
+        key(
+            "both_sides",
+            Kind::Switch,
+            Optional,
+            "false",
+            "Whether a part of layers is seen from both sides: it is made of two halves that mirror each other. False: its back is \
+             flat. Left out, a part with a section or a pipe in it is seen from both.",
+        ),
+        key(
+            "layers",
+            Kind::Lengths(0.5, 100.0),
+            Optional,
+            "[\"10 mm\", \"5 mm\", \"2 mm\"]",
+            "The foams of one half as they are sold, from the middle, or the back, to the outside; left out, they are chosen.",
+        ),
+        key(
+            "pipe",
+            Kind::Text(80),
+            Optional,
+            "\"shaft\"",
+            "The name of the pipe that lies in it: the inner layers get a channel where that runs.",
+        ),
+        key(
+            "split",
+            Kind::Lines(2),
+            Optional,
+            "[[[690.0, 520.0], [930.0, 520.0]]]",
+            "Lines that it is split along into parts with letters of their own, each line through two or more places from outside to \
+             outside or to another line.",
+        ),
+        key("part", Kind::Tables(&PART), Optional, "", "What is different about one of the parts it is split into."),
+        key("line", Kind::Tables(&LINE), Optional, "", "A line on it that is not cut through."),
+        key("slot", Kind::Tables(&SLOT), Optional, "", "A straight slot for hardware."),
+        key(
+            "on",
+            Kind::Names(1, 24),
+            Optional,
+            "\"vane, outer\"",
+            "The names of the pieces of the same picture that it is glued onto; its outline and the glue are drawn on them.",
+        ),
         key("hole", Kind::Tables(&HOLE), Optional, "", "A round hole for hardware."),
+    ],
+};
+
+static WRAP: Table = Table {
+    keys: &[
+        key(
+            "form",
+            Kind::Word(&["round", "oval", "sided", "ball", "cord", "twisted", "wound"]),
+            Required,
+            "\"round\"",
+            "A sleeve or cut-off cone; a sleeve around an oval; a tube of flat sides; a ball of gores; a cord of two or three strands; a \
+             strip twisted about itself; a strip wound around something.",
+        ),
+        key(
+            "inside",
+            Kind::Length(1.0, 5000.0),
+            Optional,
+            "\"60 mm\"",
+            "Inner diameter; of an oval the longer one, of flat sides from side to side, of a wound strip what it goes around.",
+        ),
+        key(
+            "inside_across",
+            Kind::Length(1.0, 5000.0),
+            Optional,
+            "\"40 mm\"",
+            "The shorter inner diameter of an oval.",
+        ),
+        key("pipe", Kind::Text(80), Optional, "\"shaft\"", "The pipe that it goes around, instead of inside."),
+        key(
+            "to_inside",
+            Kind::Length(0.0, 5000.0),
+            Optional,
+            "\"35 mm\"",
+            "The inner diameter at the other end, where that is another; 0: a point.",
+        ),
+        key("length", Kind::Length(1.0, 10_000.0), Optional, "\"120 mm\"", "Along its axis; a ball has none."),
+        key("sides", Kind::Whole(3, 48), Optional, "8", "How many flat sides, or gores of a ball."),
+        key(
+            "slant",
+            Kind::Number(0.0, 70.0),
+            Default("0"),
+            "22.5",
+            "How far the end of a sleeve is tilted from square, in degrees.",
+        ),
+        key("strands", Kind::Whole(2, 3), Default("2"), "3", "How many strands a cord has."),
+        key("thick", Kind::Length(0.5, 100.0), Optional, "\"10 mm\"", "Diameter of one strand."),
+        key("width", Kind::Length(1.0, 500.0), Optional, "\"12 mm\"", "Width of a strip."),
+        key(
+            "pitch",
+            Kind::Length(1.0, 5000.0),
+            Optional,
+            "\"60 mm\"",
+            "How far along the axis a strand or strip goes once around.",
+        ),
+        key(
+            "tab",
+            Kind::Length(0.0, 200.0),
+            Default("\"15 mm\""),
+            "\"15 mm\"",
+            "More at each end of a strand or strip, to fix it.",
+        ),
+        key("warmed", Kind::Switch, Default("true"), "false", "Whether a strip is twisted under hot air."),
+    ],
+};
+
+static PART: Table = Table {
+    keys: &[
+        key("at", Kind::Point, Required, "[812.0, 420.0]", "A place in it, in the units of its piece."),
+        key(
+            "name",
+            Kind::Text(80),
+            Optional,
+            "\"vane, tip\"",
+            "What a builder calls it; left out, the name of the piece and a number.",
+        ),
+        key("letter", Kind::Letter, Optional, "\"B\"", "Pins its letter."),
+        key("foam", FOAM, Optional, "\"6 mm\"", "The thickness of foam it is cut from; left out, that of the piece."),
+        key("copies", Kind::Whole(1, 200), Optional, "2", "How many are cut; left out, as many as of the piece."),
+        key(
+            "face_down",
+            Kind::Whole(0, 200),
+            Optional,
+            "1",
+            "Of those, how many with the paper turned over; left out, as of the piece.",
+        ),
+    ],
+};
+
+static LINE: Table = Table {
+    keys: &[
+        key(
+            "for",
+            Kind::Word(&["score", "fold toward you", "fold away", "paint border", "placement"]),
+            Required,
+            "\"score\"",
+            "A score opened with heat; a fold, as seen from the printed face; where one paint ends; where something is put.",
+        ),
+        key(
+            "along",
+            Kind::Points(2, usize::MAX),
+            Required,
+            "[[720.0, 500.0], [810.0, 480.0], [900.0, 500.0]]",
+            "Places along it, smooth between them, in the units of its piece.",
+        ),
+        key(
+            "depth",
+            Kind::Length(0.3, 50.0),
+            Optional,
+            "\"2 mm\"",
+            "Depth of a score; left out, two fifths of the foam.",
+        ),
+    ],
+};
+
+static SLOT: Table = Table {
+    keys: &[
+        key("from", Kind::Point, Required, "[800.0, 700.0]", "The middle of one end, in the units of its piece."),
+        key("to", Kind::Point, Required, "[830.0, 700.0]", "The middle of the other end."),
+        key("width", Kind::Length(0.5, 500.0), Required, "\"5 mm\"", "Its width, never scaled."),
     ],
 };
 
@@ -701,6 +1072,14 @@ static HOLE: Table = Table {
             "Its centre, in picture pixels; millimetres for a fixed piece.",
         ),
         key("diameter", Kind::Length(0.5, 500.0), Required, "\"8 mm\"", "Its diameter, never scaled."),
+        key(
+            "fit",
+            Kind::Word(&["slip", "press"]),
+            Optional,
+            "\"slip\"",
+            "What goes through it has this diameter, and comes out again though both are coated, or is pressed in for good; left out, \
+             the hole itself has this diameter.",
+        ),
     ],
 };
 
@@ -743,9 +1122,13 @@ impl Kind {
             Self::Points(least, _) => format!("a list of {least} or more places [x, y]"),
             Self::Strokes => "a place [x, y], or a list of places and of strokes [[x, y], [x, y]]".to_owned(),
             Self::Spline => "a list of 3 or more places, each [x, y] or { corner = [x, y] }".to_owned(),
-            Self::Edges => "a list of edges, each a list of 3 or more places [x, y]".to_owned(),
+            Self::Lines(least) => format!("a list of lines, each a list of {least} or more places [x, y]"),
             Self::Rectangle => "the name of a sheet or card, \"unknown\", or two lengths of 5 mm to 10 m".to_owned(),
             Self::Offsets => "two lengths, each of at most 10 m either way".to_owned(),
+            Self::Sides(least, most) => format!("two lengths from {} to {}", millimetres(*least), millimetres(*most)),
+            Self::Names(1, _) => "a name, or a list of names".to_owned(),
+            Self::Names(least, most) if least == most => format!("a list of {least} names"),
+            Self::Names(least, most) => format!("a list of {least} to {most} names"),
             Self::Lengths(least, most) => {
                 format!("a list of lengths from {} to {}", millimetres(*least), millimetres(*most))
             }

@@ -77,12 +77,18 @@ fn kind(kind: &Kind) -> Value {
             });
             list(json!({ "anyOf": [point(), corner] }), 3)
         }
-        Kind::Edges => list(list(point(), 3), 1),
+        Kind::Lines(least) => list(list(point(), *least), 1),
         Kind::Rectangle => {
             let sides = json!({ "type": "array", "minItems": 2, "maxItems": 2, "items": { "$ref": "#/$defs/length" } });
             json!({ "anyOf": [{ "type": "string", "minLength": 1 }, sides] })
         }
-        Kind::Offsets => {
+        Kind::Names(least, most) => {
+            let name = || json!({ "type": "string", "minLength": 1, "maxLength": 80 });
+            let mut names = list(name(), *least);
+            names["maxItems"] = json!(most);
+            if *least == 1 { json!({ "anyOf": [name(), names] }) } else { names }
+        }
+        Kind::Offsets | Kind::Sides(..) => {
             json!({ "type": "array", "minItems": 2, "maxItems": 2, "items": { "$ref": "#/$defs/length" } })
         }
         Kind::Lengths(..) => list(json!({ "$ref": "#/$defs/length" }), 1),

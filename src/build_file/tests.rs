@@ -126,6 +126,14 @@ check_distances = 6
 [[foam_at_hand]]
 sold_as  = "10 mm"
 measured = "9.6 mm"
+sheet    = ["600 mm", "600 mm"]
+
+[foam_at_hand.test_card]
+stack_of_five     = "48.5 mm"
+strip             = "113.5 mm"
+strip_round       = "26.7 mm"
+square_after_heat = ["99.3 mm", "99.2 mm"]
+scores            = ["0.5 mm", "1 mm"]
 
 [[piece]]
 name    = "handle washer"
@@ -154,6 +162,139 @@ fixed     = false
 [[piece.hole]]
 at       = [812.0, 600.0]
 diameter = "8 mm"
+fit      = "slip"
+
+[cutting]
+template = "traced round"
+line     = "inside"
+pen      = "1 mm"
+sanding  = "0.7 mm"
+coats    = "0.3 mm"
+punches  = ["6 mm", "8 mm"]
+
+[[pipe]]
+name    = "shaft"
+kind    = "PVC schedule 40 3/4 in"
+instead = ["PVC schedule 40 1/2 in", "wooden dowel 1/2 in"]
+outside = "26.7 mm"
+bore    = "20.8 mm"
+picture = "front"
+from    = [812.0, 300.0]
+to      = [812.0, 2100.0]
+
+[[pipe]]
+name       = "tang"
+outside    = "15.9 mm"
+length     = "300 mm"
+into       = "shaft"
+engagement = "80 mm"
+moment     = 2.9
+
+[[piece]]
+name       = "beam"
+picture    = "front"
+outline    = "M 700 300 H 940 V 900 H 700 Z"
+thickness  = "34 mm"
+section    = "rounded"
+edge       = "15 mm"
+land       = "3 mm"
+both_sides = true
+layers     = ["10 mm", "3 mm", "4 mm"]
+pipe       = "shaft"
+on         = "vane, outer"
+
+[[piece.line]]
+for   = "score"
+along = [[720.0, 500.0], [900.0, 500.0]]
+depth = "2 mm"
+
+[[piece.slot]]
+from  = [800.0, 700.0]
+to    = [830.0, 700.0]
+width = "5 mm"
+
+[[piece]]
+name    = "fin"
+picture = "front"
+outline = "M 700 300 H 940 V 900 H 700 Z"
+foam    = "5 mm"
+copies  = 2
+split   = [[[690.0, 520.0], [950.0, 520.0]]]
+
+[[piece.part]]
+at        = [812.0, 420.0]
+name      = "fin, tip"
+letter    = "T"
+foam      = "6 mm"
+copies    = 2
+face_down = 1
+
+[[piece]]
+name = "collar"
+foam = "5 mm"
+
+[piece.wrap]
+form      = "round"
+inside    = "60 mm"
+to_inside = "35 mm"
+length    = "120 mm"
+
+[[piece]]
+name = "grip"
+foam = "5 mm"
+
+[piece.wrap]
+form   = "round"
+pipe   = "shaft"
+length = "120 mm"
+slant  = 22.5
+
+[[piece]]
+name = "lamp"
+foam = "5 mm"
+
+[piece.wrap]
+form          = "oval"
+inside        = "60 mm"
+inside_across = "40 mm"
+length        = "120 mm"
+
+[[piece]]
+name = "tower"
+foam = "5 mm"
+
+[piece.wrap]
+form   = "sided"
+inside = "60 mm"
+length = "120 mm"
+sides  = 8
+
+[[piece]]
+name = "cord"
+
+[piece.wrap]
+form    = "cord"
+strands = 3
+thick   = "10 mm"
+pitch   = "60 mm"
+length  = "300 mm"
+tab     = "15 mm"
+
+[[piece]]
+name = "streamer"
+
+[piece.wrap]
+form   = "twisted"
+width  = "12 mm"
+pitch  = "60 mm"
+length = "300 mm"
+warmed = true
+
+[[seam]]
+join    = ["vane, outer", "beam"]
+first   = [[812.0, 340.0], [900.0, 700.0]]
+second  = [[812.0, 340.0], [900.0, 700.0]]
+stretch = false
 
 [[measure]]
 name    = "vane tip to ring"
@@ -282,7 +423,7 @@ fn the_complete_file_reads_and_holds_every_key_of_the_format() {
     assert_eq!(figure.landmarks.len(), 6);
     let papers: Vec<&str> = build.paper.sheets.iter().map(|sheet| sheet.value.name.as_str()).collect();
     assert_eq!(papers, ["A4", "Letter", "300 x 400 mm"]);
-    let [washer, crest, vane] = &build.pieces[..] else { panic!("three pieces") };
+    let [washer, crest, vane, beam, _, collar, ..] = &build.pieces[..] else { panic!("eleven pieces") };
     assert!(washer.fixed && matches!(&washer.source.value, Source::Through(points) if points[2].corner));
     let svg = Source::Svg { file: "crest.svg".to_owned(), id: Some("outer".to_owned()) };
     assert_eq!(format!("{:?}", crest.source.value), format!("{svg:?}"));
@@ -291,6 +432,12 @@ fn the_complete_file_reads_and_holds_every_key_of_the_format() {
     assert_eq!((trace.value.around.len(), trace.value.inside.len(), trace.value.outside[0].len()), (3, 1, 2));
     assert_eq!((vane.index, vane.copies, vane.face_down, vane.holes.len()), (2, 2, 1, 1));
     assert_eq!(vane.foam, Some(Length::mm(10.0)));
+    assert_eq!((beam.building.profile.value, beam.building.on[0].value), (Profile::Rounded, 2));
+    assert_eq!(beam.building.layers.as_ref().map(Vec::len), Some(3));
+    let inside = Core::Diameter(Length::mm(60.0));
+    let cone = Wrap::Round { core: inside, to: Some(Length::mm(35.0)), length: Length::mm(120.0), slant: 0.0 };
+    assert!(matches!(collar.source.value, Source::Wrap(wrap) if wrap == cone), "{:?}", collar.source.value);
+    assert_eq!(build.pipes[1].into.as_ref().map(|into| into.value), Some(0));
 }
 
 #[test]
@@ -376,12 +523,29 @@ fn out_of_range(kind: &Kind) -> Vec<(String, &'static str)> {
             ("[[1, 2], [3, 4], { corner = [nan, 0] }]", "nan"),
             ("[[1, 2], [3, 4], { edge = [0, 0] }]", "{"),
         ]),
-        Kind::Edges => some(&[("[]", ""), ("[[[1, 2], [3, 4]]]", "[[1"), ("[[[1, 2], [3, 4], [nan, 0]]]", "nan")]),
+        Kind::Lines(_) => some(&[("[]", ""), ("[[[1, 2]]]", "[[1"), ("[[[1, 2], [3, 4], [nan, 0]]]", "nan")]),
+        Kind::Names(1, most) => {
+            let mut values: Vec<_> = some(&[("[]", ""), ("\"\"", ""), ("[\"\"]", "\"\"")]);
+            values.push((format!("[{}]", vec!["\"vane\""; most + 1].join(", ")), ""));
+            values
+        }
+        Kind::Names(..) => some(&[("[]", ""), ("[\"vane\"]", ""), ("[\"\", \"vane\"]", "\"\"")]),
+        Kind::Sides(..) => some(&[
+            ("[\"10 cm\"]", ""),
+            ("[nan, \"10 cm\"]", "nan"),
+            ("[1, \"10 cm\"]", "1,"),
+            ("[\"10 cm\", 9999]", "9999"),
+        ]),
         Kind::Rectangle => some(&[("\"A44\"", ""), ("\"\"", ""), ("[\"297 mm\"]", ""), ("[\"297 mm\", 0]", "0]")]),
         Kind::Offsets => {
             some(&[("\"12 mm\"", ""), ("[\"12 mm\"]", ""), ("[0, \"11 m\"]", "\"11"), ("[nan, 0]", "nan")])
         }
-        Kind::Lengths(..) => some(&[("[]", ""), ("7", ""), ("[\"1 m\", nan]", "nan"), ("[\"1 m\", \"9 m\"]", "\"9 m")]),
+        Kind::Lengths(least, _) => {
+            let mut values: Vec<_> = some(&[("[]", ""), ("7", "")]);
+            values.push((format!("[{least}, nan]"), "nan"));
+            values.push((format!("[{least}, \"99 m\"]"), "\"99 m"));
+            values
+        }
         Kind::Papers => some(&[
             ("[]", ""),
             ("[\"A4\", \"Leter\"]", "\"Leter\""),
@@ -419,7 +583,18 @@ fn many_problems_are_listed_at_once_in_the_order_of_the_file() {
         .replace("copies    = 2", "copies    = 0")
         .replace("diameter = \"8 mm\"", "diameter = nan");
     let found: Vec<&str> = errors(&text).iter().map(|error| error.code).collect();
-    let all = ["out_of_range", "unknown_key", "wrong_type", "unresolved", "out_of_range", "not_finite", "unresolved"];
+    let all = [
+        "out_of_range",
+        "unknown_key",
+        "wrong_type",
+        "unresolved",
+        "out_of_range",
+        "not_finite",
+        "unresolved",
+        "unresolved",
+        "out_of_range",
+        "unresolved",
+    ];
     assert_eq!(found, all);
     let places: Vec<_> = errors(&text).iter().map(|error| error.place).collect();
     assert!(places.is_sorted());
@@ -442,12 +617,12 @@ fn breaks(edits: &[(&str, &str)], at: &str, code: &str, words: &str) {
 
 #[test]
 fn names_that_stand_for_nothing_or_for_two_things_are_told() {
-    breaks(&[("\"vane, outer\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 122 already");
+    breaks(&[("\"lamp\"", "\"crest\" ")], "\"crest\" ", "duplicate", "\"crest\" stands at line 130 already");
     breaks(&[("\"ring\"", "\"grip\" ")], "\"grip\" ", "duplicate", "known length \"grip\"");
     breaks(&[("\"A4\", \"Letter\",", "\"A4\", \"a4\",")], "\"a4\"", "duplicate", "listed twice");
     let twice = ("[[foam_at_hand]]", "[[foam_at_hand]]\nsold_as = 10\nmeasured = 9\n\n[[foam_at_hand]]");
     breaks(&[twice], "\"10 mm\"\nmeasured", "duplicate", "sold as 10 mm is listed twice");
-    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 123");
+    breaks(&[("svg  =", "letter = \"A\"\nsvg  =")], "\"A\"\npicture", "duplicate", "letter A is taken at line 131");
     breaks(&[("picture = \"front\"", "picture = \"frnt\"")], "\"frnt\"", "unresolved", "did you mean \"front\"?");
     breaks(
         &[("picture = \"front\"", "picture = \"east\"")],

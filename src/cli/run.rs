@@ -14,11 +14,13 @@ use crate::make::{
 };
 use crate::output::{path_data, replace, save};
 use crate::paper::Layout;
+use crate::pattern::changed;
 use crate::picture::decode;
 use crate::printer::Side;
 use crate::problem::{Place, Problem, Problems};
+use crate::tables;
 use crate::taping::{Unusable, judge};
-use crate::{tables, units::Length};
+use crate::units::{Length, show};
 
 /// How the program ends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -156,8 +158,11 @@ impl Opened {
     }
 
     fn plan_of(&self, build: Build, problems: Problems) -> Result<Plan, Stop> {
-        let surveyed = survey(build, problems.clone(), &self.files())
-            .map_err(|errors| self.refuse(&problems.iter().cloned().chain(errors).collect::<Problems>()))?;
+        let whom = for_whom(&build);
+        let surveyed = survey(build, problems.clone(), &self.files()).map_err(|errors| {
+            let errors = errors.into_iter().map(|error| said_for(error, whom.as_deref()));
+            self.refuse(&problems.iter().cloned().chain(errors).collect::<Problems>())
+        })?;
         plan(surveyed).map_err(|errors| self.refuse(&errors))
     }
 
@@ -215,12 +220,18 @@ fn make(path: &Path, out: Option<PathBuf>, heights: &[Length], json: bool, quiet
     opened.say(&plan.survey.problems);
     let others: Vec<(PathBuf, Plan)> = others
         .into_iter()
-        .map(|(name, build)| Ok((folder.join(name), opened.plan_of(build, Problems::new())?)))
+        .map(|(name, build)| {
+            let mut other = opened.plan_of(build, Problems::new())?;
+            opened.say(&news(&other, &plan.survey.problems));
+            other.survey.building.changed = changed(&plan.survey.building, &other.survey.building);
+            Ok((folder.join(name), other))
+        })
         .collect::<Result<_, Stop>>()?;
     let made = write_out(plan, &opened.name);
     write_all(&folder, &made.files)?;
     let mut lines = Vec::new();
     for (folder, plan) in others {
+        let other = say::changed(&plan);
         let made = write_out(plan, &opened.name);
         write_all(&folder, &made.files)?;
         lines.push(format!(
@@ -229,6 +240,7 @@ fn make(path: &Path, out: Option<PathBuf>, heights: &[Length], json: bool, quiet
             made.manifest.finished.length_mm,
             folder.display()
         ));
+        lines.extend(other);
     }
     if json {
         return print_json(&made.manifest);
@@ -273,6 +285,27 @@ fn make_page(path: &Path, out: Option<PathBuf>, page: &str, quiet: bool) -> Outc
         ));
     }
     Ok(())
+}
+
+/// "for 1500 mm", of a build for another wearer than the marks are for.
+fn for_whom(build: &Build) -> Option<String> {
+    let height = build.wearer?.height.value;
+    (build.ratio != 1.0).then(|| format!("for {}", show(height, build.units)))
+}
+
+fn said_for(problem: Problem, whom: Option<&str>) -> Problem {
+    match whom {
+        Some(whom) => Problem { text: format!("{whom}: {}", problem.text), ..problem },
+        None => problem,
+    }
+}
+
+/// What is to be told of a pattern for another wearer that was not told of the first one.
+fn news(plan: &Plan, first: &[Problem]) -> Problems {
+    let whom = for_whom(&plan.survey.build);
+    let told = |problem: &Problem| first.iter().any(|p| p.code == problem.code && p.place == problem.place);
+    let new = plan.survey.problems.iter().filter(|problem| !told(problem));
+    new.map(|problem| said_for(problem.clone(), whom.as_deref())).collect()
 }
 
 /// The build for every other height that the file or the command names, each with its folder.

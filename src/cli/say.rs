@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use crate::drawing::BuildingFacts;
 use crate::make::{FindReport, FoundReport, Plan};
 use crate::pattern::Piece;
 use crate::printer::{Cause, Side};
@@ -75,6 +76,7 @@ pub(super) fn survey(plan: &Plan) -> String {
             let _ = writeln!(out, "     {}", alike(found));
         }
     }
+    out.push_str(&building(plan));
     for (layout, tapings) in plan.layouts.iter().zip(&plan.tapings) {
         let papers: Vec<&str> = layout.core.papers.iter().map(|paper| paper.name.as_str()).collect();
         let pages = layout.tiles.len();
@@ -99,6 +101,27 @@ pub(super) fn survey(plan: &Plan) -> String {
         }
     }
     out
+}
+
+/// Layers, pipes, seams, punches, and the order of gluing, as the pages tell them.
+fn building(plan: &Plan) -> String {
+    let wording = Wording::english(plan.survey.build.units);
+    let sections = BuildingFacts::of(&plan.survey.building).sections(wording);
+    let mut out = String::new();
+    for (heading, lines) in sections {
+        let _ = writeln!(out, "{heading}");
+        for line in lines {
+            let _ = writeln!(out, "  {line}");
+        }
+    }
+    out
+}
+
+/// What is other in a pattern for another wearer, a line each.
+pub(super) fn changed(plan: &Plan) -> Vec<String> {
+    let wording = Wording::english(plan.survey.build.units);
+    let changed = &plan.survey.building.changed;
+    changed.iter().map(|changed| format!("  {}", BuildingFacts::changed_words(changed, wording))).collect()
 }
 
 /// Why a test square was printed as it was.

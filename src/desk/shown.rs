@@ -58,12 +58,12 @@ fn of_plan(plan: &Plan, problems: Vec<Json>) -> Json {
     let survey = &plan.survey;
     let units = survey.build.units;
     let finished = &survey.finished;
-    let pieces = survey.pieces.iter().zip(&survey.build.pieces).enumerate().map(|(i, (piece, spec))| {
+    let pieces = survey.drawn.iter().zip(&survey.build.pieces).enumerate().map(|(i, (piece, spec))| {
         let (width, height) = piece.size();
         json!({
             "index": spec.index, "letter": piece.letter, "name": piece.name,
             "size": format!("{} wide, {} high", show(width, units), show(height, units)),
-            "longest": sure(survey.lengths[i].value, [survey.lengths[i].low, survey.lengths[i].high], units),
+            "longest": sure(survey.drawn_lengths[i].value, [survey.drawn_lengths[i].low, survey.drawn_lengths[i].high], units),
             "drawn": survey.on_pictures[i].as_ref().map(|path| path_data(path.raw())),
             "traced": survey.traced.iter().any(|traced| traced.index == spec.index),
             "copies": piece.copies, "face_down": piece.face_down, "foam": piece.foam.map(|foam| show(foam, units)),

@@ -2,6 +2,7 @@
 
 use kurbo::{BezPath, Size, Vec2};
 
+use super::building::note_words;
 use super::lines::{Class, Drawing};
 use crate::pattern::Piece;
 use crate::space::Page;
@@ -57,6 +58,9 @@ pub(super) fn block(piece: &Piece, wording: Wording, setting: Setting, up: Vec2,
     set.paragraph(&REGULAR, false, &size, 3.1 * scale, wrap);
     if let Some(holes) = holes_words(piece, wording) {
         set.paragraph(&REGULAR, false, &holes, 3.1 * scale, wrap);
+    }
+    for note in note_words(piece, wording) {
+        set.paragraph(&REGULAR, false, &note, 2.7 * scale, wrap);
     }
     let size = Size::new(set.width, set.y);
     if sideways {
@@ -184,6 +188,9 @@ mod tests {
             face_down,
             foam: Some(Length::mm(10.0)),
             fixed: false,
+            of: 0,
+            markings: Vec::new(),
+            notes: Vec::new(),
         }
     }
 

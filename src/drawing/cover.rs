@@ -4,10 +4,12 @@
 
 use kurbo::{Rect, Size, Vec2};
 
+use super::building::{BuildingFacts, section_drawing};
 use super::lines::{Class, Drawing};
+use super::markings::class_of;
 use super::{clip, cut_words, misfit, rulers, shorten, wrap};
 use crate::paper::{Core, Layout, Sheet, Tile};
-use crate::pattern::Piece;
+use crate::pattern::{Built, Piece};
 use crate::space::Page;
 use crate::taping::{CheckDistance, Taping};
 use crate::text::{BOLD, REGULAR, Wording, fill};
@@ -32,6 +34,8 @@ pub struct Facts {
     pub wearer: Option<String>,
     /// What the size rests on.
     pub rests_on: String,
+    /// How it is built up from foam and pipe.
+    pub building: BuildingFacts,
     /// The words, and how sizes are shown.
     pub wording: Wording,
 }
@@ -42,6 +46,9 @@ const BODY: f64 = 2.7;
 const LEADING: f64 = 1.38;
 /// White inside the frame, and between columns.
 const INSET: f64 = 5.0;
+
+/// Sections of parts are no higher, mm.
+const SECTION_HIGH: f64 = 26.0;
 
 /// The first pages for `layout`, in the frame of `core`; `sheets(n)` tells on how much paper the document is printed when `n` pages
 /// are in front.
@@ -118,8 +125,9 @@ fn compose(
         flow.text(words.how_base_line, BODY);
     }
     flow.text(words.how_cut, BODY);
+    flow.building(&facts.building);
     flow.heading(words.lines);
-    flow.legend();
+    flow.legend(pieces);
     if joins {
         flow.map(layout, tapings, pieces);
         flow.checks(tapings);
@@ -299,14 +307,56 @@ impl Flow {
         self.y += 0.7;
     }
 
-    fn legend(&mut self) {
+    /// What is built of several pieces, and of what else; beside each part of layers its edge, cut across.
+    fn building(&mut self, facts: &BuildingFacts) {
+        /// A part is told of in so many lines at most, with its drawing below.
+        const TOLD: f64 = 5.0;
+        for (heading, lines) in facts.sections(self.wording) {
+            let parts = heading == self.wording.words.building;
+            let together = if parts { TOLD * BODY * LEADING + SECTION_HIGH } else { 6.4 };
+            self.heading_over(heading, together);
+            for (index, line) in lines.iter().enumerate() {
+                if parts {
+                    self.need(together);
+                }
+                self.text(line, BODY);
+                if let Some(built) = facts.built.get(index).filter(|_| parts) {
+                    self.section(built);
+                }
+            }
+        }
+    }
+
+    /// The edge of a part, cut across and to scale.
+    fn section(&mut self, built: &Built) {
+        let (drawing, size, scale) = section_drawing(built, self.width - 4.0, SECTION_HIGH);
+        self.need(size.height + 6.0);
+        let caption = fill(self.wording.words.section_scale, &[&scale.to_string()]);
+        let (x, y) = (self.x(), self.y);
+        self.page.add(drawing, Vec2::new(x + 1.0, y + 0.8));
+        self.page.text(x + 1.0, y + size.height + 3.8, 2.2, false, caption);
+        self.y += size.height + 6.0;
+    }
+
+    fn legend(&mut self, pieces: &[Piece]) {
         let Wording { words, .. } = self.wording;
-        for (class, dash, text) in [
+        let drawn = |class: Class| {
+            pieces.iter().flat_map(|piece| &piece.markings).any(|marking| class_of(&marking.kind) == class)
+        };
+        let more = [
+            (Class::Score, None, words.line_score),
+            (Class::Fold, Some([6.0, 1.5]), words.line_fold),
+            (Class::Placement, Some([0.8, 0.8]), words.line_placement),
+            (Class::Match, None, words.line_match),
+            (Class::Glue, None, words.line_glue),
+        ];
+        let always = [
             (Class::Cut, None, words.line_cut),
             (Class::Join, Some([3.0, 1.5]), words.line_join),
             (Class::Join, None, words.line_mark),
             (Class::SettingOut, None, words.line_setting_out),
-        ] {
+        ];
+        for (class, dash, text) in always.into_iter().chain(more.into_iter().filter(|(class, ..)| drawn(*class))) {
             self.need(BODY * LEADING);
             let (x, y) = (self.x(), self.y + BODY * 0.62);
             let mut path = kurbo::BezPath::new();

@@ -10,6 +10,16 @@ use crate::space::{Map, Path, Point, Space};
 pub enum Class {
     /// The piece itself: continuous, black. The only black lines there are.
     Cut,
+    /// Cut into the foam and opened: two lines.
+    Score,
+    /// Bent: long or short dashes.
+    Fold,
+    /// Another piece lies here, or a paint ends: dotted.
+    Placement,
+    /// Piece to piece: short strokes at an edge.
+    Match,
+    /// Where glue goes: a light hatch.
+    Glue,
     /// Page to page: dashed edges and thin crosses.
     Join,
     /// Rulers, frames, arrows: continuous, narrow.
@@ -32,6 +42,9 @@ impl Class {
     pub const fn stroke(self) -> Stroke {
         match self {
             Self::Cut => Stroke { width: 0.25, grey: 0.0, dash: None },
+            Self::Score | Self::Fold | Self::Match => Stroke { width: 0.2, grey: 0.35, dash: None },
+            Self::Placement => Stroke { width: 0.2, grey: 0.4, dash: None },
+            Self::Glue => Stroke { width: 0.2, grey: 0.8, dash: None },
             Self::Join => Stroke { width: 0.2, grey: 0.5, dash: None },
             Self::SettingOut => Stroke { width: 0.2, grey: 0.55, dash: None },
         }

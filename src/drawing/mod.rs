@@ -1,9 +1,11 @@
 //! Pages and pieces → lines by class and text, in millimetres: the one thing every writer reads.
 
 mod block;
+mod building;
 mod clip;
 mod cover;
 mod lines;
+mod markings;
 mod misfit;
 mod preview;
 mod rulers;
@@ -12,6 +14,7 @@ mod sizes;
 mod tile;
 
 pub use block::{cut_words, sizes_words};
+pub use building::{BuildingFacts, note_words};
 pub use clip::clip;
 pub use cover::{Facts, front};
 pub use lines::{Class, Drawing, Label, Line, Stroke, WORDS_GREY};

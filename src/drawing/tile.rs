@@ -6,6 +6,7 @@ use rayon::prelude::*;
 use super::block::{BESIDE, Block, SETTINGS, UP, block};
 use super::clip::clip;
 use super::lines::{Class, Drawing};
+use super::markings::{self, Inside, hatch_around, insides};
 use super::misfit::misfits;
 use super::rulers::rulers;
 use super::{fitted, shorten, wrap};
@@ -117,6 +118,8 @@ struct Lying<'a> {
     placed: &'a Placed,
     loops: Vec<Loop>,
     bounds: Rect,
+    /// What is drawn on it and not cut.
+    insides: Vec<Inside>,
 }
 
 /// One loop of a cut path: a page looks only at those that come near it.
@@ -127,7 +130,7 @@ struct Loop {
 }
 
 impl<'a> Lying<'a> {
-    fn new(piece: &'a Piece, placed: &'a Placed) -> Self {
+    fn new(piece: &'a Piece, placed: &'a Placed, wording: Wording) -> Self {
         // Placing only moves and turns: the map is affine and exact.
         let cut = placed.to_sheet.path(&piece.cut_path(), f64::INFINITY);
         let elements = cut.raw().elements().chunk_by(|_, next| !matches!(next, kurbo::PathEl::MoveTo(_)));
@@ -137,7 +140,8 @@ impl<'a> Lying<'a> {
         };
         let loops: Vec<Loop> = elements.map(one).collect();
         let bounds = loops.iter().map(|l| l.bounds).reduce(|a, b| a.union(b)).unwrap_or(Rect::ZERO);
-        Self { piece, placed, loops, bounds }
+        let insides = insides(piece, &placed.to_sheet, wording);
+        Self { piece, placed, loops, bounds, insides }
     }
 
     /// The loops that may reach into `window`; any other has all of it inside or all of it outside, an even number of times.
@@ -160,16 +164,57 @@ impl<'a> Lying<'a> {
 fn draw_sheet(number: usize, layout: &Layout, pieces: &[Piece], header: &Header, pages: &mut [Sketch]) {
     let sheet = &layout.sheets[number];
     let of_sheet: Vec<usize> = (0..layout.tiles.len()).filter(|&t| layout.tiles[t].sheet == number).collect();
-    let lying: Vec<Lying<'_>> = sheet.placed.iter().map(|placed| Lying::new(&pieces[placed.piece], placed)).collect();
+    let lying: Vec<Lying<'_>> =
+        sheet.placed.iter().map(|placed| Lying::new(&pieces[placed.piece], placed, header.wording)).collect();
     let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
     on_sheet.for_each(|(page, tile)| {
         lying.iter().for_each(|lying| draw_cut(lying, tile, page));
+        lying.iter().for_each(|lying| draw_insides(lying, tile, page));
         draw_joins(sheet, tile, layout.core.overlap, header.wording, page);
         page.beside = page.clearing.clone();
         lying.iter().for_each(|lying| page.beside.take_area(&lying.lines_near(tile.field), false));
     });
     for index in 0..lying.len() {
         set_words(&lying, index, &of_sheet, layout, header, pages);
+    }
+    let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
+    on_sheet.for_each(|(page, tile)| lying.iter().for_each(|lying| draw_glue(lying, tile, page)));
+}
+
+/// Everything on a piece but glue, with its words.
+fn draw_insides(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
+    let near = lying.insides.iter().filter(|inside| inside.bounds.overlaps(tile.field));
+    for inside in near.clone().filter(|inside| inside.class != Class::Glue) {
+        let shown = clip(&inside.path, tile.field);
+        if shown.raw().is_empty() {
+            continue;
+        }
+        for line in polylines(&shown) {
+            page.clearing.take_line(&line, CLEAR);
+        }
+        match inside.dash {
+            Some(dash) => page.drawing.dashed(inside.class, shown.raw().clone(), dash),
+            None => page.drawing.line(inside.class, shown.raw().clone()),
+        }
+    }
+    for (text, wish) in near.filter_map(|inside| inside.label.as_ref()) {
+        let place = Some(*wish).filter(|wish| tile.field.contains(*wish));
+        if let Some(place) = place.and_then(|wish| page.clearing.find_near(markings::room(text), wish)) {
+            page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, markings::em(), false, text.clone());
+            page.words.push(place);
+            page.clearing.take(place);
+        }
+    }
+}
+
+/// Hatches leave room for all words, and so come last.
+fn draw_glue(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
+    let glue = lying.insides.iter().filter(|inside| inside.class == Class::Glue && inside.bounds.overlaps(tile.field));
+    for inside in glue {
+        let lines = hatch_around(&inside.path, tile.field, &page.words);
+        if !lines.is_empty() {
+            page.drawing.line(Class::Glue, lines);
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::outlines::{Outline, scaled_by};
 use crate::build_file::{Build, Half, PieceSpec};
-use crate::pattern::{Piece, RoundHole, letters};
+use crate::pattern::{Drawn, Piece, RoundHole, letters};
 use crate::problem::{Level, Problem, Problems};
 use crate::shape::{Alike, Found, Refused, Round, Shape, find_symmetry, made_alike, rounded};
 use crate::size::Solved;
@@ -20,7 +20,7 @@ const REFIT_TOLERANCE: f64 = 0.01;
 /// The pieces at full size, each of them as its declarations want it.
 ///
 /// Errors: every outline that cannot be cut out, and every declaration that cannot be held.
-pub(super) fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&Solved>) -> Result<Vec<Piece>, Problems> {
+pub(super) fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&Solved>) -> Result<Vec<Drawn>, Problems> {
     let pinned: Vec<Option<&str>> =
         build.pieces.iter().map(|piece| piece.letter.as_ref().map(|letter| letter.value.as_str())).collect();
     let mut errors = Problems::new();
@@ -44,22 +44,28 @@ pub(super) fn cut_pieces(build: &Build, outlines: &[Outline], solved: Option<&So
         };
         let regular = Shape::new(path).and_then(|shape| made(spec, shape.into_path(), &map, tolerance));
         match regular {
-            Ok(Made { outline, symmetry, rounds }) => pieces.push(Piece {
-                letter,
-                name: spec.name.value.clone(),
-                picture: scaled_by(spec),
-                outline,
-                symmetry,
-                rounds,
-                holes: spec
-                    .holes
-                    .iter()
-                    .map(|hole| RoundHole { at: map.point(hole.at.value), diameter: hole.diameter })
-                    .collect(),
-                copies: spec.copies,
-                face_down: spec.face_down,
-                foam: spec.foam,
-                fixed: spec.fixed,
+            Ok(Made { outline, symmetry, rounds }) => pieces.push(Drawn {
+                map,
+                piece: Piece {
+                    letter,
+                    name: spec.name.value.clone(),
+                    picture: scaled_by(spec),
+                    outline,
+                    symmetry,
+                    rounds,
+                    holes: spec
+                        .holes
+                        .iter()
+                        .map(|hole| RoundHole { at: map.point(hole.at.value), diameter: hole.diameter })
+                        .collect(),
+                    copies: spec.copies,
+                    face_down: spec.face_down,
+                    foam: spec.foam,
+                    fixed: spec.fixed,
+                    of: pieces.len(),
+                    markings: Vec::new(),
+                    notes: Vec::new(),
+                },
             }),
             Err(problems) => {
                 let placed = |p: Problem| if p.place.is_none() { p.at(spec.source.place) } else { p };
@@ -148,10 +154,10 @@ fn refused_problem(spec: &PieceSpec, refused: Refused) -> Problem {
 pub(super) fn outlines_as_cut(
     build: &Build,
     outlines: &[Outline],
-    pieces: &[Piece],
+    pieces: &[Drawn],
     solved: Option<&Solved>,
 ) -> Vec<Outline> {
-    let as_cut = |((spec, outline), piece): ((&PieceSpec, &Outline), &Piece)| match (outline, solved) {
+    let as_cut = |((spec, outline), Drawn { piece, .. }): ((&PieceSpec, &Outline), &Drawn)| match (outline, solved) {
         (Outline::Pixels(picture, path), Some(solved)) => {
             let map = solved.pattern_map_above(*picture, spec.above.map(Length::to_mm));
             let tolerance = REFIT_TOLERANCE / map.stretch(path.bounds().center().into());
@@ -163,8 +169,8 @@ pub(super) fn outlines_as_cut(
 }
 
 /// Parts of one piece that do not hang together get one letter and one label.
-pub(super) fn check_parts(build: &Build, pieces: &[Piece], problems: &mut Problems) {
-    for (spec, piece) in build.pieces.iter().zip(pieces) {
+pub(super) fn check_parts(build: &Build, pieces: &[Drawn], problems: &mut Problems) {
+    for (spec, Drawn { piece, .. }) in build.pieces.iter().zip(pieces) {
         let parts = piece.parts();
         if parts > 1 {
             let text = format!(
@@ -178,8 +184,8 @@ pub(super) fn check_parts(build: &Build, pieces: &[Piece], problems: &mut Proble
 }
 
 /// A hole that leaves its piece is almost surely a mistake.
-pub(super) fn check_holes(build: &Build, pieces: &[Piece], problems: &mut Problems) {
-    for (spec, piece) in build.pieces.iter().zip(pieces) {
+pub(super) fn check_holes(build: &Build, pieces: &[Drawn], problems: &mut Problems) {
+    for (spec, Drawn { piece, .. }) in build.pieces.iter().zip(pieces) {
         let cut = piece.outline.raw();
         for (hole, round) in spec.holes.iter().zip(&piece.holes) {
             let inside = kurbo::Shape::winding(cut, round.at.raw()) % 2 != 0;

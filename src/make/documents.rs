@@ -6,7 +6,7 @@ use super::Plan;
 use super::manifest::{DocumentReport, Manifest, PageReport};
 use crate::build_file::{Like, PaperSize, SizeFrom};
 use crate::drawing::{
-    Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, tiles,
+    BuildingFacts, Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, tiles,
 };
 use crate::output::{Document, OutFile, Sheetful, path_data, pdf, pieces_svg, preview_png};
 use crate::paper::{Core, Tile};
@@ -293,7 +293,7 @@ fn compared(plan: &Plan, facts: &Facts) -> Option<(Drawing<Page>, Size)> {
         }
     });
     let all: Vec<SizeShown> = std::iter::once(chosen).chain(others).collect();
-    Some(sizes(&standing(&survey.pieces)?, &all, figure(plan).as_ref(), words))
+    Some(sizes(&standing(&survey.drawn)?, &all, figure(plan).as_ref(), words))
 }
 
 /// The pieces of the picture on which they reach farthest, set upright: their longest way stands on y = 0, about x = 0.
@@ -364,6 +364,7 @@ fn facts(plan: &Plan) -> Facts {
             }
         }),
         rests_on: rests_on(words, survey.build.size.value, survey.size.is_some()).to_owned(),
+        building: BuildingFacts::of(&survey.building),
         wording,
     }
 }
@@ -383,7 +384,7 @@ fn rests_on(words: &Words, from: SizeFrom, pictured: bool) -> &'static str {
 impl Plan {
     /// The pieces beside the wearer, and how large that is in mm.
     pub fn beside_wearer(&self) -> (Drawing<Page>, Size) {
-        side_by_side(&self.survey.pieces, figure(self).as_ref())
+        side_by_side(&self.survey.drawn, figure(self).as_ref())
     }
 }
 

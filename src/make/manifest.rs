@@ -4,7 +4,10 @@ use serde::Serialize;
 
 use super::documents::Paged;
 use super::{Plan, TraceReport};
+use crate::build_file::Profile;
+use crate::drawing::{BuildingFacts, note_words};
 use crate::output::path_data;
+use crate::pattern::{Assembled, Built, Marking, MarkingKind, Verdict};
 use crate::problem::{Level, Problem};
 use crate::shape::Round;
 use crate::size::{FinishedReport, MeasureReport, SizeReport};
@@ -21,6 +24,7 @@ pub struct Manifest {
     pub finished: FinishedReport,
     pub measures: Vec<MeasureReport>,
     pub pieces: Vec<PieceReport>,
+    pub building: BuildingReport,
     pub traced: Vec<TraceReport>,
     pub joined_sheets: Vec<SheetReport>,
     pub documents: Vec<DocumentReport>,
@@ -52,6 +56,107 @@ pub struct PieceReport {
     pub length_95: [f64; 2],
     /// As printed, across and down.
     pub size_mm: [f64; 2],
+    /// The name in the build file of what it is, or is a part or a layer of.
+    pub of: String,
+    /// What is drawn on it and not cut; left out where nothing is.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub markings: Vec<MarkingReport>,
+    /// What its page tells of it besides; left out where nothing is.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<String>,
+}
+
+/// Something drawn on a piece, in its frame.
+#[derive(Clone, Debug, Serialize)]
+pub struct MarkingReport {
+    /// "score", "fold toward you", "fold away", "paint border", "placement", "glue", "match" or "tilt".
+    pub kind: &'static str,
+    pub path: String,
+    /// The letter of the piece that is put there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mate: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub strokes: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub depth_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub opens_mm: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub degrees: Option<f64>,
+}
+
+/// How it goes together.
+#[derive(Clone, Debug, Serialize)]
+pub struct BuildingReport {
+    pub parts: Vec<PartReport>,
+    pub pipes: Vec<PipeReport>,
+    pub joints: Vec<JointReport>,
+    pub seams: Vec<SeamReport>,
+    pub punches: Vec<PunchReport>,
+    /// In an order in which nothing hides where the next is glued, in words.
+    pub order: Vec<String>,
+    /// What is other than for the first wearer, in words.
+    pub changed: Vec<String>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct PartReport {
+    pub letters: Vec<String>,
+    pub of: String,
+    pub section: &'static str,
+    /// Of the finished part.
+    pub thickness_mm: f64,
+    pub asked_mm: Option<f64>,
+    /// 2: two halves that mirror each other.
+    pub halves: u32,
+    /// Of one half, from the middle or the back outwards, as measured.
+    pub layers_mm: Vec<f64>,
+    /// Heights at which layers begin, and how far each has come in there where the part is broadest.
+    pub levels_mm: Vec<f64>,
+    pub insets_mm: Vec<f64>,
+    pub land_mm: f64,
+    pub edge_mm: f64,
+    pub deepest_sanding_mm: f64,
+    /// Of one half; left out without a pipe.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub channel_depth_mm: Option<f64>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct PipeReport {
+    pub name: String,
+    pub kind: Option<String>,
+    pub outside_mm: f64,
+    pub bore_mm: Option<f64>,
+    pub bore_most_mm: Option<f64>,
+    pub length_mm: Option<f64>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct JointReport {
+    pub inner: String,
+    pub outer: String,
+    pub gap_mm: f64,
+    pub squeeze: f64,
+    /// Foam as sold, and length of its strip.
+    pub strips_mm: Vec<[f64; 2]>,
+    pub engagement_mm: f64,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct SeamReport {
+    pub between: [String; 2],
+    pub lengths_mm: [f64; 2],
+    /// "fits", "stretch" or "too unlike".
+    pub verdict: &'static str,
+    pub strokes: u32,
+}
+
+#[derive(Clone, Debug, Serialize)]
+pub struct PunchReport {
+    pub diameter_mm: f64,
+    pub foam_mm: Option<f64>,
+    pub count: u32,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -196,6 +301,7 @@ impl Manifest {
             finished: survey.finished.clone(),
             measures: survey.measures.clone(),
             pieces: pieces(plan),
+            building: building(plan),
             traced: survey.traced.clone(),
             joined_sheets: sheets(plan),
             documents: documents.iter().map(|document| document.report(plan)).collect(),
@@ -236,9 +342,115 @@ fn pieces(plan: &Plan) -> Vec<PieceReport> {
             length_mm: length.value,
             length_95: [length.low, length.high],
             size_mm: [width.to_mm(), height.to_mm()],
+            of: survey.build.pieces[piece.of].name.value.clone(),
+            markings: piece.markings.iter().map(marking).collect(),
+            notes: note_words(piece, survey.build.wording()),
         }
     };
     survey.pieces.iter().zip(&survey.lengths).map(report).collect()
+}
+
+fn marking(marking: &Marking) -> MarkingReport {
+    let plain = |kind| MarkingReport {
+        kind,
+        path: path_data(marking.path.raw()),
+        mate: None,
+        strokes: None,
+        depth_mm: None,
+        opens_mm: None,
+        degrees: None,
+    };
+    match &marking.kind {
+        MarkingKind::Score { depth, opens } => {
+            MarkingReport { depth_mm: Some(*depth), opens_mm: Some(*opens), ..plain("score") }
+        }
+        MarkingKind::FoldToward => plain("fold toward you"),
+        MarkingKind::FoldAway => plain("fold away"),
+        MarkingKind::PaintBorder => plain("paint border"),
+        MarkingKind::Placement(mate) => MarkingReport { mate: mate.clone(), ..plain("placement") },
+        MarkingKind::Glue(mate) => MarkingReport { mate: Some(mate.clone()), ..plain("glue") },
+        MarkingKind::Match { mate, strokes } => {
+            MarkingReport { mate: Some(mate.clone()), strokes: Some(*strokes), ..plain("match") }
+        }
+        MarkingKind::Tilt(degrees) => MarkingReport { degrees: Some(*degrees), ..plain("tilt") },
+    }
+}
+
+fn building(plan: &Plan) -> BuildingReport {
+    let survey = &plan.survey;
+    let Assembled { built, pipes, joints, order, punches, seams, changed, .. } = &survey.building;
+    let wording = survey.build.wording();
+    let name = |pipe: usize| pipes[pipe].pipe.name.clone();
+    BuildingReport {
+        parts: built.iter().map(|built| part(built, &survey.build.pieces[built.of].name.value)).collect(),
+        pipes: pipes
+            .iter()
+            .map(|facts| PipeReport {
+                name: facts.pipe.name.clone(),
+                kind: facts.pipe.kind.clone(),
+                outside_mm: facts.pipe.outside,
+                bore_mm: facts.pipe.bore,
+                bore_most_mm: facts.pipe.bore_most,
+                length_mm: facts.length,
+            })
+            .collect(),
+        joints: joints
+            .iter()
+            .map(|joint| JointReport {
+                inner: name(joint.inner),
+                outer: name(joint.outer),
+                gap_mm: joint.shim.gap,
+                squeeze: joint.shim.squeeze,
+                strips_mm: joint.shim.strips.iter().map(|strip| [strip.sold_as.to_mm(), strip.length]).collect(),
+                engagement_mm: joint.engagement,
+            })
+            .collect(),
+        seams: seams
+            .iter()
+            .map(|seam| SeamReport {
+                between: seam.letters.clone(),
+                lengths_mm: seam.lengths,
+                verdict: match seam.verdict {
+                    Verdict::Fits => "fits",
+                    Verdict::Stretch => "stretch",
+                    Verdict::TooUnlike => "too unlike",
+                },
+                strokes: seam.strokes,
+            })
+            .collect(),
+        punches: punches
+            .iter()
+            .map(|used| PunchReport { diameter_mm: used.punch.to_mm(), foam_mm: used.thickness, count: used.count })
+            .collect(),
+        order: order.iter().map(|step| BuildingFacts::step_words(step, wording)).collect(),
+        changed: changed.iter().map(|changed| BuildingFacts::changed_words(changed, wording)).collect(),
+    }
+}
+
+fn part(built: &Built, of: &str) -> PartReport {
+    let levels = built.stack.levels();
+    let below_top = &levels[..levels.len() - 1];
+    PartReport {
+        letters: built.letters.clone(),
+        of: of.to_owned(),
+        section: match built.section.profile {
+            Profile::Flat => "flat",
+            Profile::Rounded => "rounded",
+            Profile::Domed => "domed",
+            Profile::Bevelled => "bevelled",
+            Profile::KnifeEdge => "knife edge",
+        },
+        thickness_mm: f64::from(built.halves) * built.stack.half(),
+        asked_mm: built.asked,
+        halves: built.halves,
+        layers_mm: built.stack.foams.iter().map(|foam| foam.thickness).collect(),
+        insets_mm: below_top.iter().filter_map(|z| built.section.inset(*z, built.broad)).collect(),
+        levels_mm: levels,
+        land_mm: f64::from(built.halves) * built.section.land,
+        edge_mm: built.section.edge,
+        deepest_sanding_mm: built.deepest,
+        channel_depth_mm: built.pipe.map(|_| built.stack.channel()),
+    }
 }
 
 fn arc(round: &Round<Pattern>) -> ArcReport {

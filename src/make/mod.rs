@@ -65,7 +65,8 @@ fn refuse_endless(survey: &Survey, cut: &[Path<Pattern>], cores: &[Core]) -> Res
     const MOST_PAGES: f64 = 2000.0;
     let least_step = cores.iter().map(|core| core.step().area()).fold(f64::INFINITY, f64::min);
     let mut problems = Problems::new();
-    for (piece, path) in survey.build.pieces.iter().zip(cut) {
+    for (piece, path) in survey.pieces.iter().zip(cut) {
+        let piece = &survey.build.pieces[piece.of];
         let size = path.bounds().size();
         let pages = size.area() / least_step;
         if pages > MOST_PAGES {

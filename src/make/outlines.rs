@@ -6,6 +6,7 @@ use super::sizing::{EXTENT_TOLERANCE, Sizing};
 use crate::build_file::{Build, KnownRectangle, Light, PictureSpec, PieceSpec, Source, Trace, outside};
 use crate::contour::{Traced, Tracer};
 use crate::output::{OnPicture, OutFile, overlay_png};
+use crate::pattern::wrapped;
 use crate::picture::{Picture, decode};
 use crate::problem::{Level, Place, Placed, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
@@ -259,6 +260,7 @@ pub(super) fn find_outlines(
                 })
                 .map_err(|problem| vec![problem]),
             Source::Outline(path) => drawn(piece, path.clone()),
+            Source::Wrap(_) => Ok(Outline::FullSize(wrapped(build, piece).expect("it is a wrap").blank.outline)),
             Source::Through(points) => {
                 let knots: Vec<Knot<Pixels>> =
                     points.iter().map(|point| Knot { at: point.at, corner: point.corner }).collect();

@@ -5,15 +5,15 @@ use super::outlines::{
     Files, Outline, TraceReport, find_outlines, finish_outlines, open_pictures, scaled_by, sights, tracers,
 };
 use super::sizing::{EXTENT_TOLERANCE, Sizing};
-use crate::build_file::{Build, Half, Like, PieceSpec, SizeFrom};
-use crate::pattern::{Piece, frail_problems};
+use crate::build_file::{Build, Half, Like, PieceSpec, PipeSpec, SizeFrom};
+use crate::pattern::{Assembled, Drawn, Piece, assemble, frail_problems};
 use crate::problem::{Problem, Problems};
 use crate::shape::Found;
 use crate::size::{
     FinishedReport, Interval, MeasureReport, SizeAlternative, SizeReport, Solved, Spread, alternatives, farthest_out,
     length_and_breadth, longest, report,
 };
-use crate::space::{Map, Path, Pattern, Pixels};
+use crate::space::{Map, Path, Pattern, Pixels, Point};
 use crate::units::{Length, show, show_at_least};
 
 /// Coarser than this, in mm per pixel, the steps of the picture show in the outline.
@@ -27,10 +27,16 @@ const UNSURE: f64 = 0.15;
 pub struct Survey {
     /// The build itself.
     pub build: Build,
-    /// The pieces at full size, in the order of the file.
+    /// The pieces as they are drawn, whole and without layers, in the order of the file.
+    pub drawn: Vec<Piece>,
+    /// Everything that is cut, in that order.
     pub pieces: Vec<Piece>,
-    /// The longest extent of each piece, mm.
+    /// How it goes together.
+    pub building: Assembled,
+    /// The longest extent of each piece that is cut, mm.
     pub lengths: Vec<Interval>,
+    /// Likewise of each piece as it is drawn.
+    pub drawn_lengths: Vec<Interval>,
     /// The outline of each piece on its picture; `None`: full size by itself.
     pub on_pictures: Vec<Option<Path<Pixels>>>,
     /// From each picture to the pattern; none where no piece comes from a picture.
@@ -65,14 +71,14 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     }
     drop(pictures);
     let mut pieces = cut_pieces(&build, &outlines, sizing.solved())?;
-    if pieces.iter().any(|piece| piece.symmetry.is_some()) {
+    if pieces.iter().any(|Drawn { piece, .. }| piece.symmetry.is_some()) {
         // What is made alike does not reach quite as far as what was drawn, and the size may rest on its reach.
         sizing = Sizing::of(&build, &sights, &outlines_as_cut(&build, &outlines, &pieces, sizing.solved()))?;
         pieces = cut_pieces(&build, &outlines, sizing.solved())?;
         outlines = outlines_as_cut(&build, &outlines, &pieces, sizing.solved());
     }
     let (marks, spread) = sizing.into_parts();
-    let lengths = piece_lengths(&build, &outlines, &pieces, spread.as_ref());
+    let drawn_lengths = piece_lengths(&build, &outlines, &pieces, spread.as_ref());
     let on_pictures = outlines.iter().map(Outline::on_picture).collect();
     let maps =
         spread.iter().flat_map(|spread| (0..build.pictures.len()).map(|k| spread.solved().pattern_map(k))).collect();
@@ -89,13 +95,63 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     let alternatives = if finished.is_some() { alternatives(&marks) } else { Vec::new() };
     problems.extend(finished.iter().flat_map(|finished| other_sizes(&build, finished, &alternatives)));
     let finished = finished.unwrap_or_else(|| union_extent(&pieces));
+    let runs = pipe_runs(&build, spread.as_ref().map(Spread::solved));
+    let mut building = assemble(&build, &pieces, &runs)?;
+    problems.append(&mut building.problems);
+    let lengths = building
+        .pieces
+        .iter()
+        .map(|piece| cut_length(piece, &pieces[piece.of].piece, drawn_lengths[piece.of]))
+        .collect();
     check_holes(&build, &pieces, &mut problems);
     check_parts(&build, &pieces, &mut problems);
-    for (spec, piece) in build.pieces.iter().zip(&pieces) {
+    for (spec, Drawn { piece, .. }) in build.pieces.iter().zip(&pieces) {
         problems.extend(frail_problems(piece).into_iter().map(|problem| problem.at(spec.place)));
         problems.extend(piece.symmetry.as_ref().and_then(|found| unlike(spec, piece, found)));
     }
-    Ok(Survey { build, pieces, lengths, on_pictures, maps, traced, size, finished, measures, alternatives, problems })
+    let drawn = pieces.into_iter().map(|drawn| drawn.piece).collect();
+    let pieces = std::mem::take(&mut building.pieces);
+    Ok(Survey {
+        build,
+        drawn,
+        pieces,
+        building,
+        lengths,
+        drawn_lengths,
+        on_pictures,
+        maps,
+        traced,
+        size,
+        finished,
+        measures,
+        alternatives,
+        problems,
+    })
+}
+
+/// Where the pipes run at full size; `None` for one that is marked on no picture.
+fn pipe_runs(build: &Build, solved: Option<&Solved>) -> Vec<Option<[Point<Pattern>; 2]>> {
+    let run = |spec: &PipeSpec| {
+        let ends = spec.run.as_ref()?;
+        let map = solved?.pattern_map(ends.picture);
+        Some([map.point(ends.from), map.point(ends.to)])
+    };
+    build.pipes.iter().map(run).collect()
+}
+
+/// The longest extent of what is cut, as sure as that of what was drawn.
+fn cut_length(piece: &Piece, drawn: &Piece, of_drawn: Interval) -> Interval {
+    if piece.outline == drawn.outline {
+        return of_drawn;
+    }
+    let value = longest(&piece.outline.flatten(EXTENT_TOLERANCE).concat(), &Map::affine(kurbo::Affine::IDENTITY));
+    let times = value / of_drawn.value;
+    Interval {
+        value,
+        sd: times * of_drawn.sd,
+        low: value - times * (of_drawn.value - of_drawn.low),
+        high: value + times * (of_drawn.high - of_drawn.value),
+    }
 }
 
 /// Halves or turns that differ by much may be no halves or turns.
@@ -123,8 +179,8 @@ fn unlike(spec: &PieceSpec, piece: &Piece, found: &Found<Pattern>) -> Option<Pro
 }
 
 /// The longest extent of each piece; exact for one that no picture scales.
-fn piece_lengths(build: &Build, outlines: &[Outline], pieces: &[Piece], spread: Option<&Spread>) -> Vec<Interval> {
-    let length = |((spec, outline), piece): ((&PieceSpec, &Outline), &Piece)| match (outline, spread) {
+fn piece_lengths(build: &Build, outlines: &[Outline], pieces: &[Drawn], spread: Option<&Spread>) -> Vec<Interval> {
+    let length = |((spec, outline), Drawn { piece, .. }): ((&PieceSpec, &Outline), &Drawn)| match (outline, spread) {
         (Outline::Pixels(picture, path), Some(spread)) => {
             let map = |solved: &Solved| solved.pattern_map_above(*picture, spec.above.map(Length::to_mm));
             let points = farthest_out(&path.flatten(EXTENT_TOLERANCE).concat(), &map(spread.solved()));
@@ -140,8 +196,9 @@ fn piece_lengths(build: &Build, outlines: &[Outline], pieces: &[Piece], spread: 
 }
 
 /// Extent of pieces that came at full size and so share no frame: that of the longest one.
-fn union_extent(pieces: &[Piece]) -> FinishedReport {
-    let sizes = pieces.iter().map(|piece| length_and_breadth(&piece.outline.flatten(EXTENT_TOLERANCE).concat()));
+fn union_extent(pieces: &[Drawn]) -> FinishedReport {
+    let sizes =
+        pieces.iter().map(|Drawn { piece, .. }| length_and_breadth(&piece.outline.flatten(EXTENT_TOLERANCE).concat()));
     let (length, width) = sizes.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or_default();
     FinishedReport { by: "outlines", length_mm: length, length_95: [length; 2], width_mm: width, width_95: [width; 2] }
 }

@@ -58,7 +58,7 @@ pub fn pdf(document: &Document) -> Vec<u8> {
     for font in &fonts {
         doc.resources.fonts.map.insert(printpdf::FontId(font.id.to_owned()), PdfFont::new(font.parsed.clone()));
     }
-    for (id, name) in layers(document.words) {
+    for (id, name) in layers(document) {
         let layer = Layer {
             name: name.to_owned(),
             creator: "spanwright".to_owned(),
@@ -84,18 +84,47 @@ pub fn pdf(document: &Document) -> Vec<u8> {
     bytes
 }
 
-const fn layers(words: &Words) -> [(&'static str, &'static str); 4] {
-    [
-        ("cut", words.layer_cut),
-        ("join", words.layer_join),
-        ("setting-out", words.layer_setting_out),
-        ("words", words.layer_words),
-    ]
+/// From what lies below to what lies above it.
+const DRAWN: [Class; 8] = [
+    Class::Glue,
+    Class::SettingOut,
+    Class::Join,
+    Class::Placement,
+    Class::Fold,
+    Class::Score,
+    Class::Match,
+    Class::Cut,
+];
+
+/// The layers of a document: those that every one has, and those of what is drawn in it.
+fn layers(document: &Document) -> Vec<(&'static str, &'static str)> {
+    let words = document.words;
+    let used = |class: &Class| {
+        let always = matches!(class, Class::Cut | Class::Join | Class::SettingOut);
+        always || document.pages.iter().flat_map(|page| &page.drawing.lines).any(|line| line.class == *class)
+    };
+    let name = |class: Class| match class {
+        Class::Cut => words.layer_cut,
+        Class::Score => words.layer_score,
+        Class::Fold => words.layer_fold,
+        Class::Placement => words.layer_placement,
+        Class::Match => words.layer_match,
+        Class::Glue => words.layer_glue,
+        Class::Join => words.layer_join,
+        Class::SettingOut => words.layer_setting_out,
+    };
+    let classes = DRAWN.into_iter().rev().filter(used).map(|class| (layer(class), name(class)));
+    classes.chain([("words", words.layer_words)]).collect()
 }
 
 const fn layer(class: Class) -> &'static str {
     match class {
         Class::Cut => "cut",
+        Class::Score => "score",
+        Class::Fold => "fold",
+        Class::Placement => "placement",
+        Class::Match => "match",
+        Class::Glue => "glue",
         Class::Join => "join",
         Class::SettingOut => "setting-out",
     }
@@ -144,7 +173,7 @@ fn content(page: &Sheetful) -> Vec<Op> {
         Op::SetLineCapStyle { cap: LineCapStyle::Butt },
         Op::SetLineJoinStyle { join: LineJoinStyle::Round },
     ];
-    for class in [Class::SettingOut, Class::Join, Class::Cut] {
+    for class in DRAWN {
         let mut lines = page.drawing.lines.iter().filter(|line| line.class == class).peekable();
         if lines.peek().is_none() {
             continue;

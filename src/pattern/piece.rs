@@ -31,6 +31,92 @@ pub struct Piece {
     pub foam: Option<Length>,
     /// Its size is that of hardware and does not follow the wearer.
     pub fixed: bool,
+    /// Index of the piece of the build that it is, or is a part or layer of.
+    pub of: usize,
+    /// What is drawn on it and not cut through.
+    pub markings: Vec<Marking>,
+    /// What a builder has to know of it besides.
+    pub notes: Vec<Note>,
+}
+
+/// Something that is drawn on a piece and not cut through.
+#[derive(Clone, Debug)]
+pub struct Marking {
+    /// What it means.
+    pub kind: MarkingKind,
+    /// Lines; of glue and placement, closed ones.
+    pub path: Path<Pattern>,
+}
+
+/// What a marking means.
+#[derive(Clone, Debug, PartialEq)]
+pub enum MarkingKind {
+    /// Cut so deep and opened with heat to so much, mm.
+    Score {
+        /// Of the cut.
+        depth: f64,
+        /// Breadth when it has opened.
+        opens: f64,
+    },
+    /// Bent so that the printed face closes.
+    FoldToward,
+    /// Bent the other way.
+    FoldAway,
+    /// One paint ends here and another begins.
+    PaintBorder,
+    /// Another piece lies here, by its letter, or something that the maker puts there.
+    Placement(Option<String>),
+    /// Glue goes here for the piece with this letter; everything else stays clean.
+    Glue(String),
+    /// To be laid on the mark of as many strokes of the piece with this letter.
+    Match {
+        /// That letter.
+        mate: String,
+        /// One to three.
+        strokes: u32,
+    },
+    /// The edge is cut with the blade tilted by so many degrees from square, so that the printed face stays the larger one.
+    Tilt(f64),
+}
+
+/// What a builder has to know of a piece.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Note {
+    /// It is one layer of a part, from its middle or back outwards.
+    Layer {
+        /// From 1.
+        number: usize,
+        /// Of how many.
+        count: usize,
+        /// The letter of the part.
+        part: String,
+    },
+    /// The channel for a pipe goes through it.
+    Channel {
+        /// What the maker calls the pipe.
+        pipe: String,
+        /// How broad the channel is, mm.
+        breadth: f64,
+    },
+    /// It is one of so many that are put together.
+    OneOf(u32),
+    /// Its two straight edges meet.
+    Closes,
+    /// Its long edges are cut on a slant, degrees from square, and the inner face is so much narrower at each, mm.
+    Tilted {
+        /// Of the blade.
+        degrees: f64,
+        /// At each edge.
+        setback: f64,
+    },
+    /// Its outer face is stretched by this part when it is bent.
+    Stretched(f64),
+    /// It is twisted once around in so many mm.
+    Turns(f64),
+    /// A template that was made smaller by so much all around, mm, because the foam comes out larger; larger where it is negative.
+    Template(f64),
+    /// Its holes are punched from both sides, because it is thick.
+    PunchedFromBothSides,
 }
 
 /// A round hole.

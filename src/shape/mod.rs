@@ -1,11 +1,12 @@
 //! Outlines, splines and SVG → [`Shape`]s, each checked to be closed and free of self-crossings; arcs of circles
-//! found in shapes; shapes made to mirror themselves or to come again.
+//! found in shapes; shapes made to mirror themselves or to come again; areas joined, cut and made narrower.
 
 mod arcs;
 mod contact;
 mod flaws;
 mod loops;
 mod nodes;
+mod region;
 mod spline;
 mod svg;
 mod symmetry;
@@ -19,7 +20,8 @@ pub use arcs::{Round, rounded};
 pub use flaws::{Flaw, FlawKind, check};
 pub(crate) use loops::direction;
 pub use nodes::{NodeWork, work_nodes};
-pub use spline::{Knot, closed_spline};
+pub use region::Region;
+pub use spline::{Knot, closed_spline, open_spline};
 pub use svg::{Drawn, SvgSpace, from_svg};
 pub use symmetry::{Alike, Found, Refused, Symmetry, find as find_symmetry, made_alike};
 

@@ -46,6 +46,17 @@ pub fn closed_spline<S: Space>(knots: &[Knot<S>]) -> Result<Path<S>, Problem> {
     Ok(Path::new(path))
 }
 
+/// The smooth line through `points`, in their order, its ends free; straight through two.
+///
+/// The points are finite, at least two, and no two in a row are the same.
+pub fn open_spline<S: Space>(points: &[Point<S>]) -> Path<S> {
+    let all: Vec<kurbo::Point> = points.iter().map(|point| point.raw()).collect();
+    let mut path = BezPath::new();
+    path.move_to(all[0]);
+    smooth(&all, false, &mut path);
+    Path::new(path)
+}
+
 fn accept<S: Space>(knots: &[Knot<S>]) -> Result<(), Problem> {
     if knots.len() < 3 {
         let text = format!(

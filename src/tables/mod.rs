@@ -4,6 +4,7 @@
 //! `published`, `common practice` or `from memory` (`status`), and how it was checked (`checked`).
 
 mod listing;
+mod pipes;
 
 use std::sync::LazyLock;
 
@@ -12,6 +13,7 @@ use serde::Deserialize;
 use crate::units::Length;
 
 pub use listing::listing;
+pub use pipes::{PipeSize, pipe_size, pipe_sizes};
 
 /// The tables by name.
 const TABLES: [(&str, &str); 7] = [
@@ -173,7 +175,41 @@ static CARDS: LazyLock<Vec<Sheet>> = LazyLock::new(|| {
 /// ISO/IEC 7810 allows an ID-1 card (common practice, no source).
 const UNSTATED_CARD_TOLERANCE: f64 = 0.003;
 
+#[derive(Deserialize)]
+struct FoamFile {
+    thickness: Vec<ThicknessRow>,
+}
+
+#[derive(Deserialize)]
+struct ThicknessRow {
+    thickness_mm: f64,
+    thickness_in: Option<f64>,
+}
+
+/// The thicknesses that foam is usually sold in, in millimetres, the thinnest first.
+pub fn foam_thicknesses() -> &'static [Length] {
+    static THICKNESSES: LazyLock<Vec<Length>> = LazyLock::new(|| {
+        let file: FoamFile = rows("foam");
+        let metric = file.thickness.iter().filter(|row| row.thickness_in.is_none());
+        metric.map(|row| Length::mm(row.thickness_mm)).collect()
+    });
+    &THICKNESSES
+}
+
 static FRACTIONS: LazyLock<Vec<FractionRow>> = LazyLock::new(|| rows::<BodyFile>("body").stature_fraction);
+
+/// The numbers in the rows of one kind, by their names: what tests hold formulas against.
+#[cfg(test)]
+pub(crate) fn checks(table: &str, kind: &str) -> Vec<std::collections::BTreeMap<String, f64>> {
+    let file: toml::Table = rows(table);
+    #[expect(clippy::cast_precision_loss, reason = "small counts")]
+    let number = |value: &toml::Value| value.as_float().or_else(|| value.as_integer().map(|whole| whole as f64));
+    let of_row = |row: &toml::Value| {
+        let row = row.as_table().expect("a row");
+        row.iter().filter_map(|(key, value)| Some((key.clone(), number(value)?))).collect()
+    };
+    file[kind].as_array().expect("rows").iter().map(of_row).collect()
+}
 
 /// All sheets of paper, in the order of the table.
 pub fn sheets() -> &'static [Sheet] {

@@ -35,7 +35,8 @@ pub(crate) fn build(text: &str) -> Made {
     build_in(tempfile::tempdir().expect("a temporary folder"), text)
 }
 
-fn build_in(folder: TempDir, text: &str) -> Made {
+/// What `make` writes for a build file that says `text`, beside what lies in `folder` already.
+pub(crate) fn build_in(folder: TempDir, text: &str) -> Made {
     let build = folder.path().join("build.toml");
     fs::write(&build, text).expect("written");
     let out = folder.path().join("out");

@@ -1,5 +1,6 @@
 //! Checked tables → [`Build`]: what no single value can tell, such as names that have to resolve.
 
+mod building;
 mod picture;
 mod piece;
 mod size;
@@ -11,7 +12,7 @@ use std::collections::BTreeMap;
 use kurbo::Rect;
 use toml_edit::Document;
 
-use super::build::{Build, Ends, FoamAtHand, Mark, PaperSize, PaperSpec, PictureSpec, Wearer};
+use super::build::{Build, Ends, Mark, PaperSize, PaperSpec, PictureSpec, Wearer};
 use super::check::{Checked, check, unresolved};
 use super::mark::outside;
 use super::place::Lines;
@@ -99,7 +100,9 @@ impl Reader {
         let finished = file.table("finished").map(|ends| self.ends(ends, pictures));
         let measures: Vec<_> = file.tables("measure").iter().map(|ends| self.ends(ends, pictures)).collect();
         self.unique("measure", file.tables("measure"));
+        let pipes = self.pipes(file, pictures);
         let pieces = self.pieces(file, pictures);
+        let seams = self.seams(file.tables("seam"), file.tables("piece"), pictures);
         let size = self.size(file, pictures);
         let sizes =
             pictures.iter().enumerate().filter_map(|(index, (_, table))| Some((index, table.pixels("pixels")?.value)));
@@ -122,11 +125,15 @@ impl Reader {
             wearer: wearer.map_or(Some(None), |wearer| wearer.map(Some))?,
             other_heights: other_heights?,
             times: 1.0,
+            ratio: 1.0,
             pictures: specs?,
             size: size?,
             finished: finished.map_or(Some(None), |ends| ends.map(Some))?,
             paper: paper?,
             foam_at_hand,
+            cutting: Self::cutting(file),
+            pipes: pipes?,
+            seams: seams?,
             pieces: pieces?,
             measures: measures.into_iter().collect::<Option<_>>()?,
             marks: std::mem::take(&mut self.marks),
@@ -191,19 +198,6 @@ impl Reader {
         let last_page_first = paper.switch("last_page_first")?.value;
         let check_distances = usize::try_from(paper.whole("check_distances")?.value).expect("a small count");
         Some(PaperSpec { sheets: sheets?.value, overlap: overlap?, margin: margin?, last_page_first, check_distances })
-    }
-
-    fn foam_at_hand(&mut self, tables: &[Checked]) -> Vec<FoamAtHand> {
-        let mut all: Vec<FoamAtHand> = Vec::new();
-        for table in tables {
-            let (Some(sold_as), Some(measured)) = (table.length("sold_as"), table.length("measured")) else { continue };
-            if all.iter().any(|former| former.sold_as == sold_as.value) {
-                let text = format!("foam sold as {} mm is listed twice; keep one", sold_as.value.to_mm());
-                self.error("duplicate", sold_as.place, text);
-            }
-            all.push(FoamAtHand { sold_as: sold_as.value, measured: measured.value });
-        }
-        all
     }
 
     fn ends(&mut self, table: &Checked, pictures: Pictures<'_>) -> Option<Ends> {

@@ -3,7 +3,7 @@
 use kurbo::{Rect, Shape};
 
 use super::{LEAST_APART, Pictures, Reader};
-use crate::build_file::build::{DrawnLine, Half, Hole, Mark, PieceSpec, Source, Stroke, Trace};
+use crate::build_file::build::{DrawnLine, Fit, Half, Hole, Mark, PieceSpec, Source, Stroke, Trace};
 use crate::build_file::check::Checked;
 use crate::problem::Placed;
 use crate::space::{Path, Pixels, Point};
@@ -18,12 +18,13 @@ impl Reader {
         self.unique("piece", tables);
         self.unique_letters(tables);
         let pieces: Vec<_> =
-            tables.iter().enumerate().map(|(index, table)| self.piece(index, table, pictures)).collect();
+            tables.iter().enumerate().map(|(index, table)| self.piece(index, table, file, pictures)).collect();
         pieces.into_iter().collect()
     }
 
     fn unique_letters(&mut self, tables: &[Checked]) {
-        let letters: Vec<Placed<String>> = tables.iter().filter_map(|table| table.text("letter")).collect();
+        let each = tables.iter().flat_map(|table| std::iter::once(table).chain(table.tables("part")));
+        let letters: Vec<Placed<String>> = each.filter_map(|table| table.text("letter")).collect();
         for (index, letter) in letters.iter().enumerate() {
             if let Some(former) = letters[..index].iter().find(|former| former.value == letter.value) {
                 let text = format!(
@@ -35,12 +36,13 @@ impl Reader {
         }
     }
 
-    fn piece(&mut self, index: usize, table: &Checked, pictures: Pictures<'_>) -> Option<PieceSpec> {
+    fn piece(&mut self, index: usize, table: &Checked, file: &Checked, pictures: Pictures<'_>) -> Option<PieceSpec> {
         let picture = table.text("picture").map(|name| self.picture_named(&name, pictures));
         let fixed = table.switch("fixed");
         let is_fixed = fixed.is_some_and(|fixed| fixed.value);
         let trace = self.trace(table);
-        let source = self.source(table, &trace);
+        let source = if table.wrote("wrap") { self.wrap(table, file) } else { self.source(table, &trace) };
+        let building = self.building(table, file, pictures);
         if let Some(Some(picture)) = picture {
             self.marks_of(table, is_fixed, picture);
         }
@@ -83,6 +85,7 @@ impl Reader {
             fixed: is_fixed,
             above: table.length("above").map(|above| above.value),
             holes: holes.into_iter().collect::<Option<_>>()?,
+            building: building?,
             index,
             place: table.place,
         })
@@ -257,5 +260,6 @@ fn half(table: &Checked) -> Option<Placed<Half>> {
 }
 
 fn hole(table: &Checked) -> Option<Hole> {
-    Some(Hole { at: table.point("at")?, diameter: table.length("diameter")?.value })
+    let fit = table.text("fit").map(|fit| if fit.value == "slip" { Fit::Slip } else { Fit::Press });
+    Some(Hole { at: table.point("at")?, diameter: table.length("diameter")?.value, fit })
 }

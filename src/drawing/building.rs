@@ -1,0 +1,226 @@
+//! How pieces are built up, in words of the pages: what a piece says of itself, and what the first pages say of the whole.
+
+use kurbo::{BezPath, Rect, Shape as _, Size};
+
+use super::lines::{Class, Drawing};
+use crate::layers::Section;
+use crate::pattern::{
+    Assembled, Built, Changed, Joint, MarkingKind, Note, Piece, PipeFacts, PunchUse, SeamFacts, Step, Verdict,
+};
+use crate::space::Page;
+use crate::text::{Wording, fill};
+use crate::units::Length;
+
+/// All that the first pages tell of how it is built.
+#[derive(Clone, Debug, Default)]
+pub struct BuildingFacts {
+    /// Parts of layers.
+    pub built: Vec<Built>,
+    /// Pipes and rods.
+    pub pipes: Vec<PipeFacts>,
+    /// How they sit in each other.
+    pub joints: Vec<Joint>,
+    /// What is glued onto what.
+    pub order: Vec<Step>,
+    /// Punches.
+    pub punches: Vec<PunchUse>,
+    /// Edges that meet.
+    pub seams: Vec<SeamFacts>,
+    /// What is other than for the wearer whom the marks are for.
+    pub changed: Vec<Changed>,
+}
+
+/// What a piece says of itself besides how it is cut, a sentence each.
+pub fn note_words(piece: &Piece, wording: Wording) -> Vec<String> {
+    let words = wording.words;
+    let mm = |mm: f64| wording.length(Length::mm(mm));
+    let note = |note: &Note| match note {
+        Note::Layer { number, count, part } => {
+            let template = if number == count { words.note_outer_layer } else { words.note_layer };
+            fill(template, &[&number.to_string(), &count.to_string(), part])
+        }
+        Note::Channel { pipe, breadth } => fill(words.note_channel, &[pipe, &mm(*breadth)]),
+        Note::OneOf(count) => fill(words.note_one_of, &[&count.to_string()]),
+        Note::Closes => words.note_closes.to_owned(),
+        Note::Tilted { degrees, setback } => fill(words.note_tilted, &[&wording.figure(*degrees), &mm(*setback)]),
+        Note::Stretched(by) => fill(words.note_stretched, &[&format!("{:.0}", 100.0 * by)]),
+        Note::Turns(pitch) => fill(words.note_turns, &[&mm(*pitch)]),
+        Note::Template(by) if *by > 0.0 => fill(words.note_smaller, &[&wording.tenths(*by)]),
+        Note::Template(by) => fill(words.note_larger, &[&wording.tenths(-by)]),
+        Note::PunchedFromBothSides => words.note_both_sides.to_owned(),
+    };
+    let mut all: Vec<String> = piece.notes.iter().map(note).collect();
+    let has = |wanted: &dyn Fn(&MarkingKind) -> bool| piece.markings.iter().any(|marking| wanted(&marking.kind));
+    let glued = has(&|kind| matches!(kind, MarkingKind::Glue(_)));
+    let warmed = has(&|kind| matches!(kind, MarkingKind::Score { .. }))
+        || piece.notes.iter().any(|note| matches!(note, Note::Stretched(_) | Note::Turns(_)));
+    let tilted = piece.notes.iter().any(|note| matches!(note, Note::Tilted { .. }));
+    all.extend(glued.then(|| words.care_glue.to_owned()));
+    all.extend(warmed.then(|| words.care_heat.to_owned()));
+    all.extend(tilted.then(|| words.care_blade.to_owned()));
+    all
+}
+
+impl BuildingFacts {
+    /// Of what was assembled.
+    pub fn of(assembled: &Assembled) -> Self {
+        let Assembled { built, pipes, joints, order, punches, seams, changed, .. } = assembled.clone();
+        Self { built, pipes, joints, order, punches, seams, changed }
+    }
+
+    /// Everything but the drawings, a line each under its heading; no heading without a line.
+    pub fn sections(&self, wording: Wording) -> Vec<(&'static str, Vec<String>)> {
+        let words = wording.words;
+        let parts = self.built.iter().map(|built| Self::part_words(built, &self.pipes, wording).join(" ")).collect();
+        let pipes = self.pipes.iter().map(|pipe| Self::pipe_words(pipe, wording));
+        let joints = self.joints.iter().map(|joint| self.joint_words(joint, wording));
+        let steps = (1..).zip(&self.order).map(|(n, step)| format!("{n}. {}", Self::step_words(step, wording)));
+        let seams = self.seams.iter().filter_map(|seam| Self::seam_words(seam, wording));
+        let punches = self.punches.iter().map(|used| Self::punch_words(used, wording)).collect();
+        let changed = self.changed.iter().map(|changed| Self::changed_words(changed, wording)).collect();
+        let all = [
+            (words.building, parts),
+            (words.pipes, pipes.chain(joints).collect()),
+            (words.order, steps.chain(seams).collect()),
+            (words.punches, punches),
+            (words.changed, changed),
+        ];
+        all.into_iter().filter(|(_, lines): &(_, Vec<String>)| !lines.is_empty()).collect()
+    }
+
+    /// What is other than for the first wearer.
+    pub fn changed_words(changed: &Changed, wording: Wording) -> String {
+        let words = wording.words;
+        let mm = |mm: f64| wording.length(Length::mm(mm));
+        match changed {
+            Changed::Pipe { name, outside: [before, now] } => {
+                fill(words.changed_pipe, &[name, &wording.tenths(*now), &wording.tenths(*before)])
+            }
+            Changed::Part { letters, name, layers } => {
+                let [before, now] = layers.clone().map(|layers| {
+                    let foams: Vec<String> = layers.foams.iter().map(|foam| mm(*foam)).collect();
+                    fill(words.changed_layers, &[&mm(layers.whole), &foams.join(" + ")])
+                });
+                fill(words.changed_part, &[letters, name, &now, &before])
+            }
+            Changed::Joint { name, reach: [before, now] } => {
+                fill(words.changed_joint, &[name, &mm(*now), &mm(*before)])
+            }
+        }
+    }
+
+    /// A part of layers: how thick, of what, how deep the channel, how much is sanded.
+    pub(super) fn part_words(built: &Built, pipes: &[PipeFacts], wording: Wording) -> Vec<String> {
+        let words = wording.words;
+        let mm = |mm: f64| wording.length(Length::mm(mm));
+        let whole = f64::from(built.halves) * built.stack.half();
+        let template = if built.halves == 2 { words.part_of_halves } else { words.part_of_layers };
+        let foams: Vec<String> = built.stack.foams.iter().map(|foam| mm(foam.sold_as.to_mm())).collect();
+        let mut all = vec![fill(template, &[&built.letters.join(" "), &built.name, &mm(whole), &foams.join(" + ")])];
+        if let Some((index, outside)) = built.pipe {
+            let depth = built.stack.channel();
+            let squeezed = outside - f64::from(built.halves) * depth;
+            all.push(fill(words.part_channel, &[&mm(depth), &pipes[index].pipe.name, &wording.tenths(squeezed)]));
+        }
+        if built.deepest > 0.3 {
+            all.push(fill(words.part_sanding, &[&wording.tenths(built.deepest)]));
+        }
+        all
+    }
+
+    pub(super) fn pipe_words(pipe: &PipeFacts, wording: Wording) -> String {
+        let words = wording.words;
+        let mm = |mm: f64| wording.tenths(mm);
+        let mut parts = vec![pipe.pipe.name.clone()];
+        parts.extend(pipe.pipe.kind.clone());
+        parts.push(fill(words.pipe_outside, &[&mm(pipe.pipe.outside)]));
+        parts.extend(pipe.pipe.bore.map(|bore| fill(words.pipe_bore, &[&mm(bore)])));
+        parts.extend(pipe.length.map(|length| fill(words.pipe_long, &[&wording.length(Length::mm(length))])));
+        let measured = if pipe.pipe.bore_most.is_some() { words.pipe_measure } else { "" };
+        format!("{}. {measured}", parts.join(", ")).trim_end().to_owned()
+    }
+
+    pub(super) fn joint_words(&self, joint: &Joint, wording: Wording) -> String {
+        let words = wording.words;
+        let [inner, outer] = [joint.inner, joint.outer].map(|index| self.pipes[index].pipe.name.as_str());
+        let reach = wording.length(Length::mm(joint.engagement));
+        if joint.shim.strips.is_empty() {
+            return fill(words.joint_glued, &[inner, &reach, outer]);
+        }
+        let strip = |strip: &crate::hardware::ShimStrip| {
+            fill(words.shim_strip, &[&wording.foam(strip.sold_as), &wording.tenths(strip.length)])
+        };
+        let strips: Vec<String> = joint.shim.strips.iter().map(strip).collect();
+        fill(words.joint_shimmed, &[inner, &reach, outer, &wording.tenths(joint.shim.gap), &strips.join(", ")])
+    }
+
+    /// One thing that is glued.
+    pub fn step_words(step: &Step, wording: Wording) -> String {
+        let words = wording.words;
+        match step {
+            Step::Layers(letters) => fill(words.step_layers, &[&letters.join(", ")]),
+            Step::Edges([a, b]) => fill(words.step_edges, &[a, b]),
+            Step::Onto { piece, on } => fill(words.step_onto, &[&piece.join(" "), &on.join(" ")]),
+        }
+    }
+
+    pub(super) fn punch_words(used: &PunchUse, wording: Wording) -> String {
+        let punch = wording.length(used.punch);
+        let count = used.count.to_string();
+        match used.thickness {
+            Some(thickness) => fill(wording.words.punch_of, &[&count, &punch, &wording.length(Length::mm(thickness))]),
+            None => fill(wording.words.punch_plain, &[&count, &punch]),
+        }
+    }
+
+    pub(super) fn seam_words(seam: &SeamFacts, wording: Wording) -> Option<String> {
+        let [a, b] = &seam.letters;
+        (seam.verdict != Verdict::Fits).then(|| {
+            let lengths = seam.lengths.map(|mm| wording.tenths(mm));
+            fill(wording.words.seam_stretched, &[a, &lengths[0], b, &lengths[1]])
+        })
+    }
+}
+
+/// The edge of a part cut across, from its outline inwards, in a room of `width` by `high`: its size, and its scale as one to how
+/// many.
+pub(super) fn section_drawing(built: &Built, width: f64, high: f64) -> (Drawing<Page>, Size, u32) {
+    /// What is farther inside shows nothing new, mm.
+    const DEEP: f64 = 70.0;
+    let halves = f64::from(built.halves);
+    let section: &Section = &built.section;
+    let reach = if section.follows_width() { built.broad } else { built.broad.min(section.edge + 25.0) }.min(DEEP);
+    let thick = halves * built.stack.half();
+    let scale = (1..=10).find(|k| reach / f64::from(*k) <= width && thick / f64::from(*k) <= high).unwrap_or(10);
+    let times = 1.0 / f64::from(scale);
+    // y down: the upper half stands above the middle plane.
+    let middle = built.stack.half();
+    let place = |x: f64, z: f64| kurbo::Point::new(x * times, (middle - z) * times);
+    let mut drawing = Drawing::default();
+    let sides: &[f64] = if built.halves == 2 { &[1.0, -1.0] } else { &[1.0] };
+    let levels = built.stack.levels();
+    for side in sides {
+        for (k, pair) in levels.windows(2).enumerate() {
+            let Some(inset) = section.inset(pair[0], built.broad).filter(|inset| *inset < reach) else { continue };
+            let corners = [place(inset, side * pair[0]), place(reach, side * pair[1])];
+            drawing.line(Class::SettingOut, Rect::from_points(corners[0], corners[1]).to_path(0.1));
+            if let Some((_, outside)) = built.pipe.filter(|_| k < built.stack.slotted) {
+                // The channel, at the inner end of what is drawn.
+                let far = place((reach - outside / 2.0).max(inset), side * pair[0]);
+                drawing.dashed(Class::Placement, Rect::from_points(far, corners[1]).to_path(0.1), [0.8, 0.8]);
+            }
+        }
+        let mut surface = BezPath::new();
+        for (k, line) in section.surface(built.broad).iter().enumerate() {
+            if k == 0 {
+                surface.move_to(place(line.p0.x, side * line.p0.y));
+            }
+            if line.p1.x <= reach {
+                surface.line_to(place(line.p1.x, side * line.p1.y));
+            }
+        }
+        surface.line_to(place(reach, side * section.surface(built.broad).last().map_or(0.0, |line| line.p1.y)));
+        drawing.line(Class::Match, surface);
+    }
+    (drawing, Size::new(reach, thick) * times, scale)
+}

@@ -1,0 +1,247 @@
+//! Which foams make a thickness.
+
+use crate::hardware::Foam;
+
+/// What a stack has to come to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wanted {
+    /// The whole thickness, both halves together, mm; `None`: whatever holds the pipe.
+    pub whole: Option<f64>,
+    /// 2: two halves that mirror each other; 1: one that is seen from one side.
+    pub halves: u32,
+    /// Outside of the pipe that lies in it, mm.
+    pub pipe: Option<f64>,
+}
+
+/// Foams from the middle plane, or the back, to the outside.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stack {
+    /// Of one half.
+    pub foams: Vec<Foam>,
+    /// How many of them the channel goes through, the inner ones.
+    pub slotted: usize,
+    /// The most that has to be sanded off, mm.
+    pub deepest: f64,
+}
+
+/// Why there is no stack.
+#[derive(Clone, Debug, PartialEq)]
+pub enum NoStack {
+    /// Nothing at hand comes within a millimetre of the thickness; what comes nearest.
+    Thickness(Option<Stack>),
+    /// The thickness could be made, but the pipe does not lie in it: what is nearest of one half, mm, and what it needs of it:
+    /// from one depth to another, and a skin over it.
+    Channel {
+        /// The outside of the pipe.
+        pipe: f64,
+        /// How deep the channel of one half has to be, least and most.
+        depth: [f64; 2],
+        /// The half that there is room for; `None`: as thick as it must be.
+        half: Option<f64>,
+    },
+    /// More layers than anybody glues.
+    TooThick(usize),
+}
+
+/// The thickness may be off by so much (common practice, no source), mm.
+const OFF: f64 = 1.0;
+/// What one more layer costs, in mm of thickness or of sanding (common practice, no source).
+const LAYER: f64 = 0.5;
+/// Most layers of one half.
+const MOST: usize = 8;
+/// A pipe is squeezed by at most this part of its outside; more bulges (common practice, no source).
+const SQUEEZE: f64 = 0.07;
+/// Foam over a channel, mm (common practice, no source).
+const SKIN: f64 = 4.0;
+
+impl Stack {
+    fn new(foams: Vec<Foam>, slotted: usize) -> Self {
+        Self { foams, slotted, deepest: 0.0 }
+    }
+
+    /// Thickness of one half, mm.
+    pub fn half(&self) -> f64 {
+        self.foams.iter().map(|foam| foam.thickness).sum()
+    }
+
+    /// Depth of the channel in one half, mm.
+    pub fn channel(&self) -> f64 {
+        self.foams[..self.slotted].iter().map(|foam| foam.thickness).sum()
+    }
+
+    /// Heights at which layers begin, from 0, and the top.
+    pub fn levels(&self) -> Vec<f64> {
+        let mut z = 0.0;
+        let tops = self.foams.iter().map(|foam| {
+            z += foam.thickness;
+            z
+        });
+        std::iter::once(0.0).chain(tops).collect()
+    }
+
+    fn cost(&self, wanted: &Wanted) -> f64 {
+        let whole = f64::from(wanted.halves) * self.half();
+        let off = wanted.whole.map_or(whole, |wanted| (wanted - whole).abs());
+        #[expect(clippy::cast_precision_loss, reason = "a handful of layers")]
+        let layers = self.foams.len() as f64;
+        off + LAYER * layers + self.deepest
+    }
+}
+
+/// Stacks of `foams` that come within a millimetre of what is wanted, the best first: as near as can be, few layers, little
+/// `sanding` of what the heights of its layers leave, thin foam outside.
+pub fn stacks(wanted: &Wanted, foams: &[Foam], sanding: &dyn Fn(&[f64]) -> f64) -> Result<Vec<Stack>, NoStack> {
+    let halves = f64::from(wanted.halves);
+    let thickest = foams.iter().map(|foam| foam.thickness).fold(0.0, f64::max);
+    if let Some(whole) = wanted.whole {
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "positive; a count of layers")]
+        let least = ((whole - OFF) / halves / thickest).ceil() as usize;
+        if least > MOST {
+            return Err(NoStack::TooThick(least));
+        }
+    }
+    let near = |stack: &Stack| wanted.whole.is_none_or(|whole| (whole - halves * stack.half()).abs() <= OFF + 1e-9);
+    let found: Vec<Stack> = match wanted.pipe {
+        None => {
+            let most = wanted.whole.unwrap_or_default() / halves + OFF;
+            sequences(foams, most, MOST).into_iter().map(|foams| Stack::new(foams, 0)).filter(near).collect()
+        }
+        Some(pipe) => with_channel(wanted, pipe, foams).into_iter().filter(near).collect(),
+    };
+    if found.is_empty() {
+        return Err(refusal(wanted, foams));
+    }
+    let mut found: Vec<Stack> =
+        found.into_iter().map(|stack| Stack { deepest: sanding(&stack.levels()), ..stack }).collect();
+    let outside = |stack: &Stack| stack.foams.last().map_or(0.0, |foam| foam.thickness);
+    found.sort_by(|a, b| {
+        let cost = a.cost(wanted).total_cmp(&b.cost(wanted));
+        cost.then(a.foams.len().cmp(&b.foams.len())).then(outside(a).total_cmp(&outside(b)))
+    });
+    Ok(found)
+}
+
+/// What is nearest when nothing is near enough.
+fn refusal(wanted: &Wanted, foams: &[Foam]) -> NoStack {
+    let halves = f64::from(wanted.halves);
+    if let Some(pipe) = wanted.pipe {
+        let half = wanted.whole.map(|whole| whole / halves);
+        return NoStack::Channel { pipe, depth: [pipe * (1.0 - SQUEEZE) / halves, pipe / halves], half };
+    }
+    let whole = wanted.whole.unwrap_or_default();
+    let all = sequences(foams, whole / halves + 20.0, 4).into_iter().map(|foams| Stack::new(foams, 0));
+    let off = |stack: &Stack| (halves * stack.half() - whole).abs();
+    NoStack::Thickness(all.min_by(|a, b| off(a).total_cmp(&off(b))))
+}
+
+/// Every row of up to `count` foams, thicker ones first, that comes to at most `most` mm.
+fn sequences(foams: &[Foam], most: f64, count: usize) -> Vec<Vec<Foam>> {
+    let mut all = Vec::new();
+    let mut open: Vec<(Vec<Foam>, f64)> = vec![(Vec::new(), 0.0)];
+    while let Some((row, sum)) = open.pop() {
+        let thinner = |foam: &&Foam| row.last().is_none_or(|last: &Foam| foam.thickness <= last.thickness);
+        for foam in foams.iter().filter(thinner).filter(|foam| sum + foam.thickness <= most + 1e-9) {
+            let mut longer = row.clone();
+            longer.push(*foam);
+            all.push(longer.clone());
+            if longer.len() < count {
+                open.push((longer, sum + foam.thickness));
+            }
+        }
+    }
+    all
+}
+
+/// Inner foams that the channel goes through, and the skin over them.
+fn with_channel(wanted: &Wanted, pipe: f64, foams: &[Foam]) -> Vec<Stack> {
+    const MOST_SKIN: f64 = 10.0;
+    let halves = f64::from(wanted.halves);
+    let depth = pipe / halves;
+    let most = wanted.whole.map_or(depth + SKIN + MOST_SKIN, |whole| whole / halves + OFF);
+    let sum = |row: &[Foam]| row.iter().map(|foam| foam.thickness).sum::<f64>();
+    let slotted = sequences(foams, depth, MOST - 1);
+    let slotted = slotted.into_iter().filter(|row| sum(row) >= depth * (1.0 - SQUEEZE) - 1e-9);
+    slotted
+        .flat_map(|row| {
+            let deep = sum(&row);
+            let skins = sequences(foams, most - deep, MOST - row.len());
+            skins.into_iter().filter(|skin| sum(skin) >= SKIN - 1e-9).map(move |skin| {
+                let count = row.len();
+                Stack::new(row.iter().copied().chain(skin).collect(), count)
+            })
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::build_file::Profile;
+    use crate::layers::Section;
+    use crate::units::Length;
+
+    fn foams(thicknesses: &[f64]) -> Vec<Foam> {
+        thicknesses.iter().map(|t| Foam::as_called(Length::mm(*t))).collect()
+    }
+
+    fn thicknesses(stack: &Stack) -> Vec<f64> {
+        stack.foams.iter().map(|foam| foam.thickness).collect()
+    }
+
+    fn wanted(whole: f64, halves: u32, pipe: Option<f64>) -> Wanted {
+        Wanted { whole: Some(whole), halves, pipe }
+    }
+
+    const USUAL: [f64; 6] = [2.0, 3.0, 4.0, 5.0, 6.0, 10.0];
+
+    /// Worked examples of this project.
+    #[test]
+    fn a_half_of_17_mm_is_made_of_three_foams() {
+        let found = stacks(&wanted(34.0, 2, None), &foams(&USUAL), &|_| 0.0).expect("there are some");
+        let exact: Vec<Vec<f64>> = found.iter().take(3).map(thicknesses).collect();
+        for stack in [[10.0, 5.0, 2.0], [10.0, 4.0, 3.0], [6.0, 6.0, 5.0]] {
+            assert!(exact.contains(&stack.to_vec()), "{exact:?}");
+        }
+        assert!(thicknesses(&found[0]).ends_with(&[2.0]), "thin foam outside");
+    }
+
+    #[test]
+    fn a_rounding_is_made_of_the_stack_that_is_sanded_least() {
+        let section = Section { profile: Profile::Rounded, half: 20.0, land: 0.0, edge: 15.0 };
+        let sanding = |levels: &[f64]| section.deepest_sanding(levels, 100.0);
+        let found = stacks(&wanted(40.0, 2, None), &foams(&[4.0, 5.0, 6.0, 10.0]), &sanding).expect("there are some");
+        let place =
+            |stack: &[f64]| found.iter().position(|found| thicknesses(found) == stack).expect("it is among them");
+        assert!(place(&[10.0, 6.0, 4.0]) < place(&[5.0, 5.0, 5.0, 5.0]));
+        assert!(place(&[5.0, 5.0, 5.0, 5.0]) < place(&[10.0, 10.0]));
+    }
+
+    #[test]
+    fn a_pipe_lies_in_the_inner_foams() {
+        let free = Wanted { whole: None, halves: 2, pipe: Some(26.67) };
+        let found = &stacks(&free, &foams(&USUAL), &|_| 0.0).expect("there are some")[0];
+        assert_eq!((thicknesses(found), found.slotted), (vec![10.0, 3.0, 4.0], 2));
+        assert_eq!((found.half(), found.channel()), (17.0, 13.0));
+        assert!((26.67 - 2.0 * found.channel() - 0.67).abs() < 1e-9, "squeezed by 0.67 mm");
+        // Two plain halves of 10 mm do not hold it.
+        let plain = stacks(&wanted(20.0, 2, Some(26.67)), &foams(&[10.0]), &|_| 0.0);
+        let Err(NoStack::Channel { depth, half, .. }) = plain else { panic!("{plain:?}") };
+        assert!((depth[1] - 13.335).abs() < 1e-9 && half == Some(10.0));
+    }
+
+    #[test]
+    fn a_smaller_wearer_gets_a_thinner_pipe() {
+        let thinner = 34.0 * 1500.0 / 1680.0;
+        assert!(stacks(&wanted(thinner, 2, Some(26.67)), &foams(&USUAL), &|_| 0.0).is_err());
+        let found = &stacks(&wanted(thinner, 2, Some(21.336)), &foams(&USUAL), &|_| 0.0).expect("there are some")[0];
+        assert_eq!((thicknesses(found), found.slotted, 2.0 * found.half()), (vec![10.0, 5.0], 1, 30.0));
+    }
+
+    #[test]
+    fn what_cannot_be_stacked_tells_what_is_nearest() {
+        let found = stacks(&wanted(14.0, 2, None), &foams(&[10.0]), &|_| 0.0);
+        let Err(NoStack::Thickness(Some(nearest))) = found else { panic!("{found:?}") };
+        assert_eq!(thicknesses(&nearest), [10.0]);
+        assert_eq!(stacks(&wanted(200.0, 2, None), &foams(&[10.0]), &|_| 0.0), Err(NoStack::TooThick(10)));
+    }
+}
