@@ -846,8 +846,7 @@ fn put_lines(build: &Build, unit: &Unit<'_>, whole: &Drawn, cut: &[usize], piece
     problems.extend(told);
     if unit.number.1 == 1 {
         for line in &lines {
-            let outside = line.path.flatten(0.5).concat().iter().all(|at| !region.contains(*at));
-            if outside {
+            if !line.comes_onto(&region) {
                 let text =
                     format!("this line does not come onto \"{}\"; draw it where it is seen", unit.spec.name.value);
                 problems.push(Problem::warning("line_outside", text).at(line.spec.place));

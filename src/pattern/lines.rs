@@ -31,6 +31,11 @@ impl<'a> OnPiece<'a> {
     pub(super) fn new(spec: &'a LineSpec, points: &[Point<Pattern>]) -> Self {
         Self { spec, path: open_spline(points) }
     }
+
+    /// Whether some of it lies on a piece.
+    pub(super) fn comes_onto(&self, region: &Region<Pattern>) -> bool {
+        places(&self.path).into_iter().any(|at| region.contains(at.into()))
+    }
 }
 
 /// What of `lines` is drawn on a piece that covers `region`, and what is wrong with its scores; `name` is for messages.

@@ -80,6 +80,17 @@ pub(super) fn build_up(
             stacks(&wanted, &foams, &sanding).map_err(|why| refused(name, &why, halves, asked).at(place))?
         }
     };
+    let bent = matches!(how.profile.value, Profile::Rounded | Profile::Bevelled);
+    if let Some(edge) = how.edge.as_ref().filter(|edge| bent && ratio * edge.value.to_mm() > broad) {
+        let text = format!(
+            "the edge of \"{name}\" reaches {:.1} mm in from both sides, and the piece is {:.1} mm broad at most, so that nothing is left of its \
+             full thickness; make edge {:.0} mm or less",
+            ratio * edge.value.to_mm(),
+            2.0 * broad,
+            (broad - 1.0).floor().max(0.5)
+        );
+        return Err(Problem::error("section_swallows", text).at(edge.place));
+    }
     /// Stacks that are tried before a section is said to swallow its part.
     const TRIED: usize = 12;
     let mut swallowed = None;

@@ -190,6 +190,7 @@ fn crossings<S: Space>(l: &Loop, at: Point<S>) -> usize {
 
 /// A polygon as the lines and smooth curves that follow it, or as it is where none do.
 fn smoothed(polygon: &[kurbo::Point]) -> BezPath {
+    let polygon = &thinned(polygon)[..];
     let plain = closed(polygon);
     let n = polygon.len();
     let at = |k: usize| polygon[k % n];
@@ -217,6 +218,20 @@ fn smoothed(polygon: &[kurbo::Point]) -> BezPath {
         }
     }
     if Shape::new(Path::<Plain>::new(curved.clone())).is_ok() { curved } else { plain }
+}
+
+/// Without points that lie all but on the one before them, as where two edges were moved and meet again.
+fn thinned(polygon: &[kurbo::Point]) -> Vec<kurbo::Point> {
+    let mut kept: Vec<kurbo::Point> = Vec::new();
+    for point in polygon {
+        if kept.last().is_none_or(|last| last.distance(*point) > SMOOTH) {
+            kept.push(*point);
+        }
+    }
+    while kept.len() > 3 && kept[0].distance(kept[kept.len() - 1]) <= SMOOTH {
+        kept.pop();
+    }
+    if kept.len() < 3 { polygon.to_vec() } else { kept }
 }
 
 /// Curves of this room know no space.
