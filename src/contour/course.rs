@@ -29,7 +29,13 @@ impl Stretch {
     /// One for each degree from 1 up to 4 as the number of points allows, with at least three of them to spare.
     pub(super) fn fits(points: &[(f64, Point)]) -> Vec<Self> {
         let Some(sums) = Sums::of(points) else { return Vec::new() };
-        (1..TERMS).map_while(|degree| (points.len() >= degree + 4).then(|| sums.fit(degree)).flatten()).collect()
+        let highest = points.len().saturating_sub(4).min(TERMS - 1);
+        sums.inverses()
+            .take(highest + 1)
+            .enumerate()
+            .skip(1)
+            .map(|(degree, spread)| sums.solve(degree, spread))
+            .collect()
     }
 
     /// Of the way over which it was fitted.
@@ -112,25 +118,28 @@ impl Sums {
         if self.count <= degree {
             return None;
         }
-        let spread = self.inverse(degree)?;
-        let terms: [Vec2; TERMS] = std::array::from_fn(|i| (0..TERMS).map(|j| spread[(i, j)] * self.places[j]).sum());
+        Some(self.solve(degree, self.inverses().nth(degree)?))
+    }
+
+    /// The least squares whose normal matrix has the inverse `spread`.
+    fn solve(&self, degree: usize, spread: SMatrix<f64, TERMS, TERMS>) -> Stretch {
+        let term = |i: usize| (0..=degree).map(|j| spread[(i, j)] * self.places[j]).sum();
+        let terms: [Vec2; TERMS] = std::array::from_fn(|i| if i <= degree { term(i) } else { Vec2::ZERO });
         let explained: f64 = terms.iter().zip(&self.places).map(|(term, sum)| term.dot(*sum)).sum();
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let free = (self.count - degree - 1).max(1) as f64;
         let rms = ((self.squares - explained).max(0.0) / free).sqrt();
-        Some(Stretch { origin: self.origin, terms, middle: self.middle, half: self.half, spread, rms })
+        Stretch { origin: self.origin, terms, middle: self.middle, half: self.half, spread, rms }
     }
-}
 
-impl Sums {
-    /// The inverse of the normal matrix of a degree, zeros beyond it: bordered by one power after the other (the formula is
-    /// Schur's). `None` if the points do not tell so many terms.
-    fn inverse(&self, degree: usize) -> Option<SMatrix<f64, TERMS, TERMS>> {
+    /// The inverses of the normal matrices of degree 0, 1 and so on, zeros beyond: each is the last one bordered by one
+    /// power more (the formula is Schur's). They end where the points do not tell so many terms.
+    fn inverses(&self) -> impl Iterator<Item = SMatrix<f64, TERMS, TERMS>> {
         /// Of what a further power adds to the lower ones, a part of itself.
         const LEAST_NEW: f64 = 1e-9;
-        let mut inverse = SMatrix::zeros();
-        for k in 0..=degree {
-            let side: [f64; TERMS] = std::array::from_fn(|i| if i < k { self.powers[i + k] } else { 0.0 });
+        let mut inverse = SMatrix::<f64, TERMS, TERMS>::zeros();
+        (0..TERMS).map_while(move |k| {
+            let side = &self.powers[k..2 * k];
             let carried: [f64; TERMS] = std::array::from_fn(|i| (0..k).map(|j| inverse[(i, j)] * side[j]).sum());
             let new = self.powers[2 * k] - (0..k).map(|i| side[i] * carried[i]).sum::<f64>();
             if new <= LEAST_NEW * self.powers[2 * k] {
@@ -144,8 +153,8 @@ impl Sums {
                 inverse[(k, i)] = -carried[i] / new;
             }
             inverse[(k, k)] = 1.0 / new;
-        }
-        Some(inverse)
+            Some(inverse)
+        })
     }
 }
 
@@ -189,10 +198,25 @@ impl Ring {
 
     /// Point `i`, counted on around the ring in either direction, and its arc length, which counts on too.
     pub(super) fn get(&self, i: isize) -> (f64, Point) {
+        if let Some((arc, point)) = usize::try_from(i).ok().and_then(|i| Some((self.arcs.get(i)?, self.points.get(i)?)))
+        {
+            // Mostly there is nothing to count on, and divisions cost more than all the rest.
+            return (*arc, *point);
+        }
         let n = isize::try_from(self.len()).expect("fits");
         let (turns, index) = (i.div_euclid(n), i.rem_euclid(n).unsigned_abs());
         #[expect(clippy::cast_precision_loss, reason = "a few turns")]
         (self.arcs[index] + turns as f64 * self.length, self.points[index])
+    }
+
+    /// The first point whose arc length, counted on, is not below `s`.
+    pub(super) fn first_from(&self, s: f64) -> isize {
+        let turns = (s / self.length).floor();
+        let within = self.arcs.partition_point(|arc| *arc + turns * self.length < s);
+        #[expect(clippy::cast_possible_truncation, reason = "a few turns")]
+        let turns = turns as isize;
+        let count = |n: usize| isize::try_from(n).expect("fits");
+        turns * count(self.len()) + count(within)
     }
 
     /// From what a parabola through five points leaves at the middle one, whose own share of it is 17/35 (A. Savitzky,
