@@ -10,8 +10,8 @@ use rayon::prelude::*;
 
 use super::border::{Cell, Crack, Grid};
 use super::course::Stretch;
-use super::samples::{Colour, Meter};
-use super::tone::{self, Scale};
+use super::samples::{Colour, Samples, Words, colour};
+use super::tone::Scale;
 use crate::build_file::Light;
 
 /// Pixels looked at on either side of a crack.
@@ -65,16 +65,14 @@ const DENSE: f64 = 1.0;
 /// So many of them: the few at the very end of a tip look along it and see only its edges.
 const LENDERS: usize = 24;
 
-/// One line of pixels across the edge.
+/// One line of pixels across the edge. There are thousands, so its numbers are no longer than they must be.
 #[derive(Clone, Debug)]
 pub(super) struct Profile {
     /// Index of its crack in the border.
     crack: usize,
     pub(super) side: Crack,
     /// Colours from outside to inside; number `REACH` is the pixel inside the crack.
-    colours: [Colour; 2 * REACH],
-    /// Of each of them.
-    brightness: [f64; 2 * REACH],
+    colours: [Words; 2 * REACH],
     /// First and last of them that belong to this edge.
     first: usize,
     last: usize,
@@ -91,7 +89,7 @@ pub(super) struct Profile {
     /// The other edge of the same thin part or narrow notch, if it comes near.
     other: Option<Other>,
     /// How much of each pixel the object covers; not a number where nobody asks.
-    coverage: [f64; 2 * REACH],
+    coverage: [f32; 2 * REACH],
 }
 
 /// A second edge, beyond what is inside or outside the first.
@@ -152,13 +150,17 @@ pub(super) fn dot(a: Colour, b: Colour) -> f64 {
 }
 
 pub(super) fn far(a: Colour, b: Colour) -> f64 {
+    far_squared(a, b).sqrt()
+}
+
+fn far_squared(a: Colour, b: Colour) -> f64 {
     let d = minus(a, b);
-    dot(d, d).sqrt()
+    dot(d, d)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a handful")]
-fn mean(colours: &[Colour]) -> Colour {
-    colours.iter().copied().fold([0.0; 3], plus).map(|v| v / colours.len() as f64)
+fn mean(colours: &[Words]) -> Colour {
+    colours.iter().map(|words| colour(*words)).fold([0.0; 3], plus).map(|v| v / colours.len() as f64)
 }
 
 pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
@@ -178,12 +180,9 @@ fn densest(mut values: Vec<f64>) -> Option<f64> {
 }
 
 impl Edge {
-    /// Looks across every crack of a closed border that lies squarely enough. `lines`: the edge may be drawn as a line; not so
-    /// among spots, which look like lines here and there.
-    pub(super) fn look(border: &[Crack], grid: &Grid, meter: Meter, lines: bool) -> Self {
-        let free = |crack: &Crack| grid.at(crack.x + crack.out.0, crack.y + crack.out.1) == Cell::Ground;
-        let square: Vec<usize> = (0..border.len()).filter(|&i| squarely(border, i) && free(&border[i])).collect();
-        let mut profiles: Vec<Profile> = square.par_iter().map(|&i| Profile::take(i, border[i], grid, meter)).collect();
+    /// Looks along the `profiles` of a border, blended in `light`. `lines`: the edge may be drawn as a line; not so among spots,
+    /// which look like lines here and there.
+    pub(super) fn look(border: &[Crack], mut profiles: Vec<Profile>, light: Light, lines: bool) -> Self {
         // The window decides where plateaus are read, plateaus decide how wide the transition is: two rounds settle it.
         let mut window = 4;
         for _ in 0..3 {
@@ -191,7 +190,7 @@ impl Edge {
             share_plateaus(&mut profiles);
             let axis = Scale::axis(profiles.iter().map(|p| (p.outside, p.inside)));
             profiles.par_iter_mut().for_each(|p| {
-                p.cover(axis, meter.light(), window);
+                p.cover(axis, light, window);
                 p.find_centre(window);
             });
             let along = median(profiles.iter().map(|p| p.transition(window)).collect()).unwrap_or(1.0);
@@ -269,10 +268,19 @@ impl Edge {
             (step.dot(way) >= LEAST_STEP * way.hypot()).then(|| 1.0 - LENGTH_COUNTS * step.hypot())
         };
         // For each place the best way to it: what it is worth, and the place before.
-        let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
+        let mut best: Vec<(f64, usize)> = Vec::with_capacity(all.len());
+        best.push((0.0, 0));
         for (i, &to) in all.iter().enumerate().skip(1) {
-            let ways = (i.saturating_sub(PASSED_OVER)..i).filter_map(|k| Some((best[k].0 + worth(all[k], to)?, k)));
-            best.push(ways.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((best[i - 1].0 - DEAR, i - 1)));
+            let mut found: Option<(f64, usize)> = None;
+            for k in (i.saturating_sub(PASSED_OVER)..i).rev() {
+                // One place more is worth 1 at most: most ways need not be looked at.
+                let hopeful = found.is_none_or(|(most, _)| best[k].0 + 1.0 > most);
+                let way = if hopeful { worth(all[k], to).map(|worth| (best[k].0 + worth, k)) } else { None };
+                if way.is_some_and(|(way, _)| found.is_none_or(|(most, _)| way > most)) {
+                    found = way;
+                }
+            }
+            best.push(found.unwrap_or((best[i - 1].0 - DEAR, i - 1)));
         }
         let before = |i: &usize| Some(best[*i].1).filter(|_| *i > 0);
         let mut kept: Vec<Point> = std::iter::successors(before(&(all.len() - 1)), before).map(|i| all[i].0).collect();
@@ -284,7 +292,7 @@ impl Edge {
     /// tip.
     fn straightest(&self, border: &[Crack]) -> usize {
         let chord = |profile: &Profile| span(border, profile.crack, 4 * TREND).hypot2();
-        let longest = self.profiles.iter().enumerate().max_by(|a, b| chord(a.1).total_cmp(&chord(b.1)));
+        let longest = self.profiles.iter().map(chord).enumerate().max_by(|a, b| a.1.total_cmp(&b.1));
         longest.map_or(0, |(i, _)| i)
     }
 
@@ -296,11 +304,13 @@ impl Edge {
         /// Neighbours on either side that are as soft, where it is not noise that makes one so.
         const BESIDE: usize = 6;
         let each: Vec<f64> = self.profiles.iter().map(|p| p.transition(WIDEST)).collect();
-        let near = |i: usize| each[i.saturating_sub(BESIDE)..(i + BESIDE + 1).min(each.len())].to_vec();
-        let mut widths: Vec<f64> = (0..each.len()).filter_map(|i| median(near(i))).collect();
-        if widths.is_empty() {
+        let near = |i: usize| &each[i.saturating_sub(BESIDE)..(i + BESIDE + 1).min(each.len())];
+        let wide = |near: &[f64]| 2 * near.iter().filter(|width| **width > LEAST).count() >= near.len();
+        // Mostly no median is beyond the least, and so none need be found.
+        if !(0..each.len()).any(|i| wide(near(i))) {
             return 0.0;
         }
+        let mut widths: Vec<f64> = (0..each.len()).filter_map(|i| median(near(i).to_vec())).collect();
         let quarter = widths.len() / 4;
         let sharp = *widths.select_nth_unstable_by(quarter, f64::total_cmp).1;
         let soft = widths.iter().filter(|width| **width > (TIMES * sharp).max(LEAST)).count();
@@ -324,7 +334,9 @@ fn trend(border: &[Crack], i: usize) -> Vec2 {
 fn span(border: &[Crack], i: usize, reach: usize) -> Vec2 {
     let n = border.len();
     let reach = reach.min(n / 4);
-    border[(i + reach) % n].middle() - border[(i + n - reach) % n].middle()
+    let (after, before) = (i + reach, i + n - reach);
+    border[if after < n { after } else { after - n }].middle()
+        - border[if before < n { before } else { before - n }].middle()
 }
 
 /// Whether the border's trend lies within 45° of the crack.
@@ -342,6 +354,9 @@ fn squareness(border: &[Crack], i: usize) -> f64 {
 /// Averages plateaus over neighbours that look alike; where there is none to be read, takes what the nearest ones have.
 fn share_plateaus(profiles: &mut [Profile]) {
     let n = profiles.len();
+    if n == 0 {
+        return;
+    }
     line_all(profiles);
     // A row of pixels that leaves through another edge, slantingly, shows no plateau.
     let usual = median(profiles.iter().filter(|p| p.sure).map(|p| p.slope).collect()).unwrap_or(0.0);
@@ -351,20 +366,22 @@ fn share_plateaus(profiles: &mut [Profile]) {
     let both: Vec<Plateaus> =
         profiles.iter().map(|p| Plateaus { colours: (p.outside, p.inside), sure: p.sure }).collect();
     let noise = median((0..n).map(|i| far(both[i].colours.1, both[(i + 1) % n].colours.1)).collect()).unwrap_or(0.0);
-    profiles.par_iter_mut().enumerate().for_each(|(i, p)| {
+    let reach = SHARE.min((n - 1) / 2);
+    // Going on around at both ends, so that the neighbours of each stand side by side.
+    let around = [&both[n - reach..], &both, &both[..reach]].concat();
+    profiles.par_iter_mut().zip(around.par_windows(2 * reach + 1)).enumerate().for_each(|(i, (p, near))| {
         if !p.sure
             && let Some(lent) = lent(&both, i)
         {
             (p.outside, p.inside) = lent;
             return;
         }
-        let like = (4.0 * noise).max(0.08 * far(p.outside, p.inside));
-        let reach = SHARE.min((n - 1) / 2);
-        let near = (0..=2 * reach).map(|k| &both[(i + n + k - reach) % n]);
-        let alike = |q: &&Plateaus| far(q.colours.0, p.outside) <= like && far(q.colours.1, p.inside) <= like;
+        let like = (4.0 * noise).max(0.08 * far(p.outside, p.inside)).powi(2);
+        let alike =
+            |q: &&Plateaus| far_squared(q.colours.0, p.outside) <= like && far_squared(q.colours.1, p.inside) <= like;
         // Itself at least is among them.
         let mut sums = ([0.0; 3], [0.0; 3], 0.0);
-        for Plateaus { colours, .. } in near.filter(|q| q.sure == p.sure).filter(alike) {
+        for Plateaus { colours, .. } in near.iter().filter(|q| q.sure == p.sure).filter(alike) {
             sums = (plus(sums.0, colours.0), plus(sums.1, colours.1), sums.2 + 1.0);
         }
         (p.outside, p.inside) = (sums.0.map(|v| v / sums.2), sums.1.map(|v| v / sums.2));
@@ -389,6 +406,7 @@ fn line_all(profiles: &mut [Profile]) {
 }
 
 /// The colours on both sides of an edge.
+#[derive(Clone, Copy)]
 struct Plateaus {
     colours: (Colour, Colour),
     sure: bool,
@@ -408,18 +426,18 @@ fn lent(both: &[Plateaus], i: usize) -> Option<(Colour, Colour)> {
 }
 
 impl Profile {
+    /// One across every crack of a closed border that lies squarely enough.
+    pub(super) fn across(border: &[Crack], grid: &Grid, samples: &Samples) -> Vec<Self> {
+        let free = |crack: &Crack| grid.at(crack.x + crack.out.0, crack.y + crack.out.1) == Cell::Ground;
+        let square: Vec<usize> = (0..border.len()).filter(|&i| squarely(border, i) && free(&border[i])).collect();
+        square.par_iter().map(|&i| Self::take(i, border[i], grid, samples)).collect()
+    }
+
     /// The line of pixels across `side`, which has ground outside.
-    fn take(crack: usize, side: Crack, grid: &Grid, meter: Meter) -> Self {
+    fn take(crack: usize, side: Crack, grid: &Grid, samples: &Samples) -> Self {
         let reach = i64::try_from(REACH).expect("small");
-        let place = |k: i64| (side.x - side.out.0 * k, side.y - side.out.1 * k);
-        let mut colours = [[0.0; 3]; 2 * REACH];
-        let mut brightness = [0.0; 2 * REACH];
-        let mut cells = [Cell::Ground; 2 * REACH];
-        for (i, k) in (-reach..reach).enumerate() {
-            let (x, y) = place(k);
-            (colours[i], cells[i]) = (meter.at(x, y), grid.at(x, y));
-            brightness[i] = tone::brightness(colours[i], meter.light());
-        }
+        let cells: [Cell; 2 * REACH] = grid.across(side);
+        let start = (side.x + side.out.0 * reach, side.y + side.out.1 * reach);
         let inner = cells[REACH..].iter().take_while(|c| **c == Cell::Shape).count();
         let outer = cells[..REACH].iter().rev().take_while(|c| **c == Cell::Ground).count();
         // Where something else comes near, only the nearer half of the way belongs to this edge.
@@ -438,8 +456,7 @@ impl Profile {
         Self {
             crack,
             side,
-            colours,
-            brightness,
+            colours: samples.line(start, (-side.out.0, -side.out.1)),
             first: REACH - own(outer),
             last: REACH + own(inner) - 1,
             centre: REACH,
@@ -449,7 +466,7 @@ impl Profile {
             slope: 0.0,
             lined: false,
             other,
-            coverage: [f64::NAN; 2 * REACH],
+            coverage: [f32::NAN; 2 * REACH],
         }
     }
 
@@ -490,21 +507,23 @@ impl Profile {
     /// The first stretch of even colour inside, or the first peak of the distance from the ground: where it ends and
     /// its colour.
     fn nearest_plateau(&self, window: usize, lines: bool) -> Option<(usize, Colour)> {
-        let stand = |k: usize| far(self.colours[k], self.outside);
+        let stand = |k: usize| far(colour(self.colours[k]), self.outside);
         let stop = self.last.min(self.centre + window + 4);
-        let step = |k: usize| far(self.colours[k], self.colours[k + 1]);
-        let mut peak = REACH;
+        let step = |k: usize| far(colour(self.colours[k]), colour(self.colours[k + 1]));
+        let mut here = stand(REACH);
+        let (mut peak, mut highest) = (REACH, here);
         for k in REACH..stop {
-            let even = 0.06 * stand(k);
-            let pale = lines && stand(k) < PALE * stand(peak);
+            let even = 0.06 * here;
+            let pale = lines && here < PALE * highest;
             if !pale && k + 2 <= stop && step(k) <= even && step(k + 1) <= even {
                 return Some((k + 1, mean(&self.colours[k..=k + 2])));
             }
-            if stand(k) > stand(peak) {
-                peak = k;
+            if here > highest {
+                (peak, highest) = (k, here);
             }
-            if k > peak && stand(k + 1) < PALE * stand(peak) {
-                return Some((peak, self.colours[peak]));
+            here = stand(k + 1);
+            if k > peak && here < PALE * highest {
+                return Some((peak, colour(self.colours[peak])));
             }
         }
         None
@@ -514,13 +533,16 @@ impl Profile {
     fn cover(&mut self, axis: Scale, light: Light, window: usize) {
         let scale = axis.between(self.outside, self.inside, light);
         let reach = if self.other.is_some() { 3 * window + 4 } else { 2 * window + 5 };
-        for k in REACH.saturating_sub(reach)..(REACH + reach).min(2 * REACH) {
-            self.coverage[k] = scale.coverage(self.colours[k], self.brightness[k]);
+        let range = REACH.saturating_sub(reach)..(REACH + reach).min(2 * REACH);
+        for (coverage, words) in self.coverage[range.clone()].iter_mut().zip(&self.colours[range]) {
+            #[expect(clippy::cast_possible_truncation, reason = "a part of a pixel, from samples of 16 bits at most")]
+            let read = scale.coverage(colour(*words)) as f32;
+            *coverage = read;
         }
     }
 
     fn coverage(&self, k: usize) -> f64 {
-        self.coverage[k]
+        f64::from(self.coverage[k])
     }
 
     /// The pixel with the half-way level that is nearest to the crack.

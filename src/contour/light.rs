@@ -9,7 +9,7 @@ use kurbo::Point;
 use super::border::{Crack, Grid};
 use super::course::Stretch;
 use super::edge::{Edge, Profile};
-use super::samples::{Meter, Samples};
+use super::samples::Samples;
 use crate::build_file::Light;
 
 /// Bins per pixel of the finely sampled profile.
@@ -39,31 +39,31 @@ pub(super) struct Seen {
 }
 
 /// The light in which the edges of `borders` are more symmetric. `guess` is kept unless they speak against it loudly.
-pub(super) fn find(samples: Samples, borders: &[(&[Crack], &Grid)], guess: Light) -> Seen {
-    let look = |light| {
-        let mut transition = Transition { bins: [Bin::default(); 2 * BINS] };
-        let mut edges = Vec::new();
-        let (mut seen, mut whole) = (0, true);
-        for (border, grid) in borders {
-            if seen > ENOUGH {
-                break;
-            }
-            // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
-            let stretch = &border[..border.len().min(2 * ENOUGH)];
-            let edge = Edge::look(stretch, grid, Meter::new(samples, light), true);
-            transition.add(&edge);
-            seen += stretch.len();
-            // Of a border seen in part there is nothing to keep, nor of those after it.
-            whole &= stretch.len() == border.len();
-            if whole {
-                edges.push(edge);
-            }
+pub(super) fn find(samples: &Samples, borders: &[(&[Crack], &Grid)], guess: Light) -> Seen {
+    let mut stretches: Vec<(&[Crack], Vec<Profile>)> = Vec::new();
+    let mut seen = 0;
+    for (border, grid) in borders {
+        if seen > ENOUGH {
+            break;
         }
+        // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
+        let stretch = &border[..border.len().min(2 * ENOUGH)];
+        stretches.push((stretch, Profile::across(stretch, grid, samples)));
+        seen += stretch.len();
+    }
+    let again = stretches.clone();
+    let look = |light, stretches: Vec<(&[Crack], Vec<Profile>)>| -> (Option<(f64, f64)>, Vec<Edge>) {
+        let mut transition = Transition { bins: [Bin::default(); 2 * BINS] };
+        let look = |(stretch, profiles)| Edge::look(stretch, profiles, light, true);
+        let edges: Vec<Edge> = stretches.into_iter().map(look).collect();
+        edges.iter().for_each(|edge| transition.add(edge));
         (transition.lean(), edges)
     };
-    let (camera, drawing) = rayon::join(|| look(Light::Camera), || look(Light::Drawing));
+    let (camera, drawing) = rayon::join(|| look(Light::Camera, again), || look(Light::Drawing, stretches));
     let light = clearer(camera.0, drawing.0, guess);
-    let edges = if light.unwrap_or(guess) == Light::Camera { camera.1 } else { drawing.1 };
+    let mut edges = if light.unwrap_or(guess) == Light::Camera { camera.1 } else { drawing.1 };
+    // Of a border seen in part there is nothing to keep, nor of those after it.
+    edges.truncate(borders.iter().take_while(|(border, _)| border.len() <= 2 * ENOUGH).count());
     Seen { light, edges }
 }
 

@@ -6,12 +6,20 @@ use std::sync::LazyLock;
 use image::{ColorType, DynamicImage};
 use rayon::prelude::*;
 
-use crate::build_file::Light;
 use crate::picture::Picture;
 use crate::picture::srgb::to_linear;
 
 /// Three numbers of one colour; of which kind, the giver says.
 pub(super) type Colour = [f64; 3];
+
+/// Red, green and blue as encoded, in steps of 1/65535, which holds samples of 8 bits and of 16 exactly; alpha three times for
+/// a cut-out picture.
+pub(super) type Words = [u16; 3];
+
+/// The same from 0 to 1.
+pub(super) fn colour(words: Words) -> Colour {
+    words.map(|word| f64::from(word) * (1.0 / 65535.0))
+}
 
 #[derive(Clone, Copy)]
 enum Data<'a> {
@@ -132,42 +140,33 @@ impl<'a> Samples<'a> {
         Some([low, high])
     }
 
-    /// Red, green and blue as encoded, 0 to 1.
-    fn encoded(&self, x: usize, y: usize) -> Colour {
-        let at = (y * self.width + x) * self.channels;
-        if self.channels < 3 {
-            return [self.value(at); 3];
-        }
-        [self.value(at), self.value(at + 1), self.value(at + 2)]
-    }
-}
-
-/// Reads colours as encoded, and knows in which light they were blended.
-#[derive(Clone, Copy)]
-pub(super) struct Meter<'a> {
-    samples: Samples<'a>,
-    light: Light,
-}
-
-impl<'a> Meter<'a> {
-    pub(super) const fn new(samples: Samples<'a>, light: Light) -> Self {
-        Self { samples, light }
-    }
-
-    /// Alpha is coverage as it stands, whatever the light.
-    pub(super) fn light(&self) -> Light {
-        if self.samples.cut_out { Light::Drawing } else { self.light }
-    }
-
-    /// The colour of pixel (x, y), red, green, blue, 0 to 1; alpha three times for a cut-out picture. Beyond the border
+    /// The colours of `N` pixels in a row, the first of them at `start`, the others each a `step` further; beyond the border
     /// that of the nearest pixel.
-    pub(super) fn at(&self, x: i64, y: i64) -> Colour {
+    pub(super) fn line<const N: usize>(&self, start: (i64, i64), step: (i64, i64)) -> [Words; N] {
         let clamp = |v: i64, size: usize| usize::try_from(v).unwrap_or(0).min(size - 1);
-        let (x, y) = (clamp(x, self.samples.width), clamp(y, self.samples.height));
-        if self.samples.cut_out {
-            return [self.samples.alpha(x, y); 3];
+        let mut place = start;
+        let mut next = || {
+            let (x, y) = (clamp(place.0, self.width), clamp(place.1, self.height));
+            place = (place.0 + step.0, place.1 + step.1);
+            (y * self.width + x) * self.channels
+        };
+        let channels = if self.cut_out {
+            [self.channels - 1; 3]
+        } else if self.channels < 3 {
+            [0; 3]
+        } else {
+            [0, 1, 2]
+        };
+        match self.data {
+            Data::Eight(bytes) => std::array::from_fn(|_| {
+                let pixel = &bytes[next()..][..self.channels];
+                channels.map(|channel| 257 * u16::from(pixel[channel]))
+            }),
+            Data::Sixteen(words) => std::array::from_fn(|_| {
+                let pixel = &words[next()..][..self.channels];
+                channels.map(|channel| pixel[channel])
+            }),
         }
-        self.samples.encoded(x, y)
     }
 }
 
