@@ -192,31 +192,32 @@ fn nodes(part: &[CubicBez]) -> Vec<Node> {
 /// Cubics as few as greedy growth finds, then with the smallest tolerance that needs no more of them: the last one
 /// would be a stub otherwise and the others strained.
 fn balanced(nodes: &[Node], tolerance: f64) -> Vec<CubicBez> {
-    let mut best = greedy(nodes, tolerance);
+    let mut best = greedy(nodes, tolerance, usize::MAX).unwrap_or_default();
     let (mut low, mut high) = (0.1 * tolerance, tolerance);
     for _ in 0..2 {
         let middle = 0.5 * (low + high);
-        let trial = greedy(nodes, middle);
-        if trial.len() <= best.len() {
-            (best, high) = (trial, middle);
-        } else {
-            low = middle;
+        match greedy(nodes, middle, best.len()) {
+            Some(trial) => (best, high) = (trial, middle),
+            None => low = middle,
         }
     }
     best.into_iter().map(|(run, curve)| settled(run, curve)).collect()
 }
 
-/// Stretches of `nodes`, each ending where the next begins, with a cubic for each.
-fn greedy(nodes: &[Node], tolerance: f64) -> Vec<(&[Node], CubicBez)> {
+/// Stretches of `nodes`, each ending where the next begins, with a cubic for each; `None` if it takes more than `most`.
+fn greedy(nodes: &[Node], tolerance: f64, most: usize) -> Option<Vec<(&[Node], CubicBez)>> {
     let last = nodes.len() - 1;
     let mut pieces = Vec::new();
     let mut from = 0;
     while from < last {
+        if pieces.len() == most {
+            return None;
+        }
         let (count, curve) = longest(&nodes[from..], tolerance);
         pieces.push((&nodes[from..=from + count], curve));
         from += count;
     }
-    pieces
+    Some(pieces)
 }
 
 /// The best cubic for a stretch rather than the first that would do, which lies on one side of it more than it must.
