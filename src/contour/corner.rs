@@ -1,8 +1,9 @@
 //! Corners: where the ways on both sides, carried on, meet at an angle.
 
 use kurbo::{Point, Vec2};
+use rayon::prelude::*;
 
-use super::course::{Ring, Stretch};
+use super::course::{Ring, Stretch, Sums};
 use super::spline::drifts;
 
 /// Least turn in radians, about 11°; less is drawn as a bend.
@@ -153,6 +154,7 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
     let n = vertices.len();
     let least = gap(blur, std::f64::consts::FRAC_PI_2);
     let mut found: Vec<Corner> = (0..n)
+        .into_par_iter()
         .filter_map(|k| {
             let s = ring.get(vertices[k]).0;
             // Vertices that blur alone may set belong to this corner.
@@ -245,7 +247,13 @@ fn vertices(ring: &Ring, tolerance: f64) -> Vec<isize> {
 /// turn where there are too few points to tell.
 fn turn(ring: &Ring, near: isize, gap: f64) -> f64 {
     let s = ring.get(near).0;
-    let place = |way: Way, gap: f64| side(ring, near, s, way, gap, gap + 8.0).first().map(|p| p.1);
+    let place = |way: Way, gap: f64| {
+        let (t, place) = ring.get(match way {
+            Way::Back => ring.first_from(s - gap) - 1,
+            Way::Forth => ring.first_from(s + gap),
+        });
+        ((t - s).abs() <= gap + 8.0).then_some(place)
+    };
     let chord = |way| Some(place(way, 2.0 * gap)? - place(way, gap)?);
     let (Some(before), Some(after)) = (chord(Way::Back), chord(Way::Forth)) else { return std::f64::consts::PI };
     // Against the way, and with it.
@@ -343,10 +351,18 @@ struct Flank<'a> {
     gap: f64,
     /// The points within the longest reach.
     points: Vec<(f64, Point)>,
-    /// How many of them the reaches hold, from the longest on, and the polynomials through so many, as far as they were asked
-    /// for.
+    /// How many of them the reaches hold, from the longest on, with their sums, and the polynomials through so many, as far as
+    /// they were asked for.
     counts: Vec<usize>,
-    fits: Vec<Vec<Stretch>>,
+    sums: Vec<Sums>,
+    fits: Vec<Vec<Fit>>,
+}
+
+/// A polynomial of a side.
+struct Fit {
+    course: Stretch,
+    /// Square of what noise makes of it at the place.
+    unsure: f64,
 }
 
 impl<'a> Flank<'a> {
@@ -355,28 +371,33 @@ impl<'a> Flank<'a> {
         let within = |reach: f64| points.partition_point(|(t, _)| (t - s).abs() <= gap + reach);
         let mut counts = REACHES.map(within).to_vec();
         counts.dedup();
-        Self { ring, near, s, way, gap, points, counts, fits: Vec::with_capacity(REACHES.len()) }
+        counts.retain(|count| *count > 0);
+        let sums = Sums::of_first(&points, &counts);
+        Self { ring, near, s, way, gap, points, counts, sums, fits: Vec::with_capacity(REACHES.len()) }
     }
 
     /// The side as the polynomial that is surest at the place; else as a line through what little there is before the next
     /// vertex, `room` away.
     fn carry_on(&mut self, room: f64, degree: usize) -> Option<Side> {
         let noise = (COMMON * self.ring.noise).max(LEAST_NOISE);
-        let mut best: Option<(f64, Stretch)> = None;
+        // Its likely error, and the reach and the degree of the polynomial.
+        let mut best: Option<(f64, [usize; 2])> = None;
         for (i, &count) in self.counts.iter().enumerate() {
             let points = &self.points[..count];
             if i == self.fits.len() {
-                self.fits.push(Stretch::fits(points));
+                let fit = |course: Stretch| Fit { unsure: (course.unsure_place(self.s) * noise).powi(2), course };
+                self.fits.push(self.sums[i].fits().into_iter().map(fit).collect());
             }
             let fits = &self.fits[i];
             let least = best.as_ref().map_or(f64::INFINITY, |(error, _)| *error);
             // The shorter a stretch, the less sure is even its line: no later one can be better.
-            if fits.first().is_some_and(|line| (line.unsure_place(self.s) * noise).powi(2) >= least) {
+            if fits.first().is_some_and(|line| line.unsure >= least) {
                 break;
             }
-            best = surest(fits, points, self.s, noise, degree, least).or(best);
+            let found = surest(fits, points, self.s, noise, degree, least);
+            best = found.map(|(error, k)| (error, [i, k])).or(best);
         }
-        let found = best.map(|(_, course)| Side { course, end: self.s, short: false });
+        let found = best.map(|(_, [i, k])| Side { course: self.fits[i][k].course.clone(), end: self.s, short: false });
         found.or_else(|| self.line_before(room))
     }
 
@@ -392,32 +413,30 @@ impl<'a> Flank<'a> {
     }
 }
 
-/// Of the polynomials `fits` through `points` that are true to them, the one with the least square of its likely error at
+/// Of the polynomials `fits` through `points` that are true to them, the number of the one with the least square of its likely error at
 /// `s`, which must be below `least`: what noise makes of it, and what the next higher degree says it leaves out; that is no
 /// surer than the next degree itself.
 fn surest(
-    fits: &[Stretch],
+    fits: &[Fit],
     points: &[(f64, Point)],
     s: f64,
     noise: f64,
     degree: usize,
     least: f64,
-) -> Option<(f64, Stretch)> {
+) -> Option<(f64, usize)> {
     let error = |k: usize| {
-        let own = fits[k].unsure_place(s).powi(2);
-        let Some(next) = fits.get(k + 1) else { return own * noise * noise };
-        let along = fits[k].along(s);
-        let apart = along.cross(next.at(s) - fits[k].at(s)).powi(2) / along.hypot2().max(1e-12);
-        let chance = (next.unsure_place(s).powi(2) - own).max(0.0) * noise * noise;
-        own * noise * noise + apart.max(chance)
+        let Fit { course, unsure } = &fits[k];
+        let Some(next) = fits.get(k + 1) else { return *unsure };
+        let along = course.along(s);
+        let apart = along.cross(next.course.at(s) - course.at(s)).powi(2) / along.hypot2().max(1e-12);
+        unsure + apart.max(next.unsure - unsure)
     };
     let mut order: Vec<(f64, usize)> = (0..fits.len().min(degree)).map(|k| (error(k), k)).collect();
     // Through few points the highest degree only checks the others.
     order.retain(|(_, k)| k + 1 < BENT[0] || points.len() >= MANY);
     order.retain(|(error, _)| *error < least);
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let (error, k) = order.into_iter().find(|(_, k)| is_true(&fits[*k], points, noise))?;
-    Some((error, fits[k].clone()))
+    order.into_iter().find(|(_, k)| is_true(&fits[*k].course, points, noise))
 }
 
 /// Whether what is left over looks like noise.

@@ -5,6 +5,8 @@ use nalgebra::{SMatrix, SVector};
 
 /// Terms of the highest degree, the fourth.
 const TERMS: usize = 5;
+/// Half a way shorter than this, in pixels, is none.
+const SHORTEST: f64 = 1e-9;
 
 /// A place on a stretch as a polynomial of the distance along the way, by least squares.
 #[derive(Clone, Debug)]
@@ -24,18 +26,6 @@ impl Stretch {
     /// Least squares through (distance along the way, place). `degree` is 1 to 4; `None` for too few points.
     pub(super) fn fit(points: &[(f64, Point)], degree: usize) -> Option<Self> {
         Sums::of(points)?.fit(degree)
-    }
-
-    /// One for each degree from 1 up to 4 as the number of points allows, with at least three of them to spare.
-    pub(super) fn fits(points: &[(f64, Point)]) -> Vec<Self> {
-        let Some(sums) = Sums::of(points) else { return Vec::new() };
-        let highest = points.len().saturating_sub(4).min(TERMS - 1);
-        sums.inverses()
-            .take(highest + 1)
-            .enumerate()
-            .skip(1)
-            .map(|(degree, spread)| sums.solve(degree, spread))
-            .collect()
     }
 
     /// Of the way over which it was fitted.
@@ -69,7 +59,8 @@ impl Stretch {
 }
 
 /// What least squares of any degree need to know of points.
-struct Sums {
+#[derive(Clone)]
+pub(super) struct Sums {
     origin: Point,
     middle: f64,
     half: f64,
@@ -84,34 +75,79 @@ struct Sums {
 
 impl Sums {
     fn of(points: &[(f64, Point)]) -> Option<Self> {
-        let (first, last) = (points.first()?, points.last()?);
-        let (middle, half) = (f64::midpoint(first.0, last.0), 0.5 * (last.0 - first.0).abs());
-        if half < 1e-9 {
-            return None;
+        let mut sums = Self::none(*points.first()?);
+        points.iter().for_each(|point| sums.add(point));
+        Some(sums.up_to(points.last()?.0))
+    }
+
+    /// Those of the first so many points for each of `counts`, which fall and are above 0.
+    pub(super) fn of_first(points: &[(f64, Point)], counts: &[usize]) -> Vec<Self> {
+        let Some(first) = points.first() else { return Vec::new() };
+        let mut sums = Self::none(*first);
+        let mut found = Vec::with_capacity(counts.len());
+        for &count in counts.iter().rev() {
+            points[sums.count..count].iter().for_each(|point| sums.add(point));
+            found.push(sums.up_to(points[count - 1].0));
         }
-        let origin = first.1;
-        let mut sums = Self {
-            origin,
-            middle,
-            half,
-            count: points.len(),
-            powers: [0.0; 2 * TERMS - 1],
-            places: [Vec2::ZERO; TERMS],
-            squares: 0.0,
-        };
-        for (s, p) in points {
-            let (t, place) = ((s - middle) / half, *p - origin);
-            let mut power = 1.0;
-            for k in 0..2 * TERMS - 1 {
-                sums.powers[k] += power;
-                if k < TERMS {
-                    sums.places[k] += power * place;
-                }
-                power *= t;
+        found.reverse();
+        found
+    }
+
+    /// Of no points yet, the way counted in pixels from the first.
+    const fn none((s, origin): (f64, Point)) -> Self {
+        let (powers, places) = ([0.0; 2 * TERMS - 1], [Vec2::ZERO; TERMS]);
+        Self { origin, middle: s, half: 1.0, count: 0, powers, places, squares: 0.0 }
+    }
+
+    fn add(&mut self, (s, p): &(f64, Point)) {
+        let (t, place) = (s - self.middle, *p - self.origin);
+        let mut power = 1.0;
+        for k in 0..2 * TERMS - 1 {
+            self.powers[k] += power;
+            if k < TERMS {
+                self.places[k] += power * place;
             }
-            sums.squares += place.hypot2();
+            power *= t;
         }
-        Some(sums)
+        self.squares += place.hypot2();
+        self.count += 1;
+    }
+
+    /// The same with the way counted from its middle in halves of it, where it goes on to `last`.
+    fn up_to(&self, last: f64) -> Self {
+        let way = 0.5 * (last - self.middle);
+        let mut sums = Self { middle: self.middle + way, half: way.abs(), ..*self };
+        let mut unit = 1.0;
+        for k in 0..2 * TERMS - 1 {
+            sums.powers[k] *= unit;
+            if k < TERMS {
+                sums.places[k] *= unit;
+            }
+            unit /= sums.half;
+        }
+        // The middle is one unit on: by the binomial theorem, a power at a time.
+        let one = way.signum();
+        for from in 1..2 * TERMS - 1 {
+            for k in (from..2 * TERMS - 1).rev() {
+                sums.powers[k] -= one * sums.powers[k - 1];
+                if k < TERMS {
+                    let lower = sums.places[k - 1];
+                    sums.places[k] -= one * lower;
+                }
+            }
+        }
+        sums
+    }
+
+    /// One for each degree from 1 up to 4 as the number of points allows, with at least three of them to spare.
+    pub(super) fn fits(&self) -> Vec<Stretch> {
+        let highest = self.count.saturating_sub(4).min(TERMS - 1);
+        self.inverses()
+            .take(highest + 1)
+            .enumerate()
+            .skip(1)
+            .map(|(degree, spread)| self.solve(degree, spread))
+            .collect()
     }
 
     fn fit(&self, degree: usize) -> Option<Stretch> {
@@ -138,7 +174,8 @@ impl Sums {
         /// Of what a further power adds to the lower ones, a part of itself.
         const LEAST_NEW: f64 = 1e-9;
         let mut inverse = SMatrix::<f64, TERMS, TERMS>::zeros();
-        (0..TERMS).map_while(move |k| {
+        let degrees = if self.half < SHORTEST { 0 } else { TERMS };
+        (0..degrees).map_while(move |k| {
             let side = &self.powers[k..2 * k];
             let carried: [f64; TERMS] = std::array::from_fn(|i| (0..k).map(|j| inverse[(i, j)] * side[j]).sum());
             let new = self.powers[2 * k] - (0..k).map(|i| side[i] * carried[i]).sum::<f64>();
