@@ -179,9 +179,12 @@ impl Grid {
         let own = |i: usize| if self.cells[cell(i)] == Cell::Shape { u16::MAX } else { 0 };
         let mut depth: Vec<u16> = (0..w * h).map(own).collect();
         for row in 1..h - 1 {
-            for i in row * w + 1..(row + 1) * w - 1 {
-                let least = depth[i - 1].min(depth[i - w]).min(depth[i - w - 1]).min(depth[i - w + 1]);
-                depth[i] = depth[i].min(least.saturating_add(1));
+            let (done, here) = depth.split_at_mut(row * w);
+            let mut before = here[0];
+            for (own, above) in here[1..w - 1].iter_mut().zip(done[(row - 1) * w..].windows(3)) {
+                let least = before.min(above[0]).min(above[1]).min(above[2]);
+                *own = (*own).min(least.saturating_add(1));
+                before = *own;
             }
         }
         let mut best = (0, 0);

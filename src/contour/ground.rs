@@ -236,21 +236,24 @@ fn finest_spread(looks: &[Look], tone: &Tone, reach: f32) -> f32 {
 fn fit_drift(looks: &[&Look], frame: Frame, drift: bool) -> Option<Tone> {
     /// Keeps terms that the places cannot tell apart from growing.
     const RIDGE: f64 = 1e-6;
-    let mut normal = nalgebra::SMatrix::<f64, TERMS, TERMS>::zeros();
-    let mut right = nalgebra::SMatrix::<f64, TERMS, 3>::zeros();
-    for look in looks {
-        let place = nalgebra::SVector::<f64, TERMS>::from(frame.terms(look.x, look.y).map(f64::from));
-        let lab = nalgebra::RowVector3::from(look.lab.map(f64::from));
-        normal += place * place.transpose();
-        right += place * lab;
-    }
-    let count = normal[(0, 0)];
+    #[expect(clippy::cast_precision_loss, reason = "a count of places")]
+    let count = looks.len() as f64;
     let solved = if drift && looks.len() >= 200 {
+        let mut normal = nalgebra::SMatrix::<f64, TERMS, TERMS>::zeros();
+        let mut right = nalgebra::SMatrix::<f64, TERMS, 3>::zeros();
+        for look in looks {
+            let place = nalgebra::SVector::<f64, TERMS>::from(frame.terms(look.x, look.y).map(f64::from));
+            let lab = nalgebra::RowVector3::from(look.lab.map(f64::from));
+            normal += place * place.transpose();
+            right += place * lab;
+        }
         (1..TERMS).for_each(|i| normal[(i, i)] += RIDGE * count);
         normal.cholesky()?.solve(&right)
     } else {
+        let sum: nalgebra::RowVector3<f64> =
+            looks.iter().map(|look| nalgebra::RowVector3::from(look.lab.map(f64::from))).sum();
         let mut level = nalgebra::SMatrix::<f64, TERMS, 3>::zeros();
-        level.set_row(0, &(right.row(0) / count));
+        level.set_row(0, &(sum / count));
         level
     };
     #[expect(clippy::cast_possible_truncation, reason = "colours need no more than f32")]
