@@ -10,8 +10,9 @@ use rayon::prelude::*;
 
 use super::border::{Cell, Crack, Grid};
 use super::course::Stretch;
+use super::outline::Measured;
 use super::samples::{Colour, Samples, Words, colour};
-use super::tone::Scale;
+use super::tone::{self, Scale};
 use crate::build_file::Light;
 
 /// Pixels looked at on either side of a crack.
@@ -58,6 +59,8 @@ const LINED: f64 = 0.6;
 const UNLIKE: f64 = 2.0;
 /// An edge measured together with another lies this near to its crack, in pixels.
 const FARTHEST: f64 = 3.5;
+/// Standard deviation of edge points between spots, in pixels: that of the sides of pixels, 1/√12.
+const UNSURE: f64 = 0.3;
 /// Among spots, an edge farther than this from where most are, in pixels, is one of the spots'.
 const NEAR: f64 = 0.9;
 /// A third of the edges lie within this of each other, in pixels, or nothing is known of where most are.
@@ -66,14 +69,25 @@ const DENSE: f64 = 1.0;
 const LENDERS: usize = 24;
 
 /// One line of pixels across the edge. There are thousands, so its numbers are no longer than they must be.
-#[derive(Clone, Debug)]
-pub(super) struct Profile {
+pub(super) struct Line {
     /// Index of its crack in the border.
     crack: usize,
-    pub(super) side: Crack,
+    side: Crack,
     /// Colours from outside to inside; number `REACH` is the pixel inside the crack.
     colours: [Words; 2 * REACH],
     /// First and last of them that belong to this edge.
+    first: usize,
+    last: usize,
+    /// The other edge of the same thin part or narrow notch, if it comes near.
+    other: Option<Other>,
+}
+
+/// What is seen on a line in one light.
+pub(super) struct Profile<'a> {
+    pub(super) line: &'a Line,
+    /// Of each pixel.
+    brightness: [f32; 2 * REACH],
+    /// First and last pixel that belong to this edge.
     first: usize,
     last: usize,
     /// The one that holds the half-way level.
@@ -86,8 +100,6 @@ pub(super) struct Profile {
     slope: f64,
     /// Inside is a line with something else behind it; its own colour is sure, however thin it is.
     lined: bool,
-    /// The other edge of the same thin part or narrow notch, if it comes near.
-    other: Option<Other>,
     /// How much of each pixel the object covers; not a number where nobody asks.
     coverage: [f32; 2 * REACH],
 }
@@ -129,8 +141,8 @@ impl Other {
 }
 
 /// The edges along one border, as profiles with plateaus, ready to be measured.
-pub(super) struct Edge {
-    pub(super) profiles: Vec<Profile>,
+pub(super) struct Edge<'a> {
+    pub(super) profiles: Vec<Profile<'a>>,
     /// Half the window in pixels that holds the whole transition.
     pub(super) window: usize,
     /// Width of the transition in pixels, square to the edge: between 10 % and 90 %, median.
@@ -179,14 +191,15 @@ fn densest(mut values: Vec<f64>) -> Option<f64> {
     (width(&narrowest) <= DENSE).then(|| narrowest[narrowest.len() / 2])
 }
 
-impl Edge {
-    /// Looks along the `profiles` of a border, blended in `light`. `lines`: the edge may be drawn as a line; not so among spots,
-    /// which look like lines here and there.
-    pub(super) fn look(border: &[Crack], mut profiles: Vec<Profile>, light: Light, lines: bool) -> Self {
+impl<'a> Edge<'a> {
+    /// Looks along the `lines` across a border, blended in `light`. `drawn`: the edge may be drawn as a line; not so among
+    /// spots, which look like lines here and there.
+    pub(super) fn look(border: &[Crack], lines: &'a [Line], light: Light, drawn: bool) -> Self {
+        let mut profiles: Vec<Profile> = lines.par_iter().map(|line| Profile::new(line, light)).collect();
         // The window decides where plateaus are read, plateaus decide how wide the transition is: two rounds settle it.
         let mut window = 4;
         for _ in 0..3 {
-            profiles.par_iter_mut().for_each(|p| p.find_plateaus(window, lines));
+            profiles.par_iter_mut().for_each(|p| p.find_plateaus(window, drawn));
             share_plateaus(&mut profiles);
             let axis = Scale::axis(profiles.iter().map(|p| (p.outside, p.inside)));
             profiles.par_iter_mut().for_each(|p| {
@@ -201,14 +214,24 @@ impl Edge {
             }
             window = wanted.clamp(2, WIDEST);
         }
-        let across = |p: &Profile| p.transition(window) * squareness(border, p.crack);
+        let across = |p: &Profile| p.transition(window) * squareness(border, p.line.crack);
         let width = median(profiles.iter().map(across).collect()).unwrap_or(1.0);
         Self { profiles, window, width }
     }
 
+    /// What there is to follow, on a ground without spots.
+    pub(super) fn measured(&self, border: &[Crack]) -> Measured {
+        Measured { points: self.points(border), blur: self.blur(), least_noise: 0.0, soft: self.soft() }
+    }
+
+    /// The same among spots.
+    pub(super) fn measured_among_spots(&self, border: &[Crack]) -> Measured {
+        Measured { points: self.points_near(border), blur: self.blur(), least_noise: UNSURE, soft: 0.0 }
+    }
+
     /// The edge points in the order of the border, without those that step back, as noise makes neighbours do where
     /// rows give way to columns.
-    pub(super) fn points(&self, border: &[Crack]) -> Vec<Point> {
+    fn points(&self, border: &[Crack]) -> Vec<Point> {
         let pairs: Vec<Option<Pair>> = self.profiles.iter().map(|p| p.pair(self.window)).collect();
         self.in_order(border, |i| {
             let profile = &self.profiles[i];
@@ -228,7 +251,7 @@ impl Edge {
         let reach = WEDGE.min((n - 1) / 2);
         let near = (0..=2 * reach).map(|k| (i + n + k - reach) % n);
         let beside = |k: usize| {
-            let (along, deeper) = self.profiles[k].side.beside(&self.profiles[i].side)?;
+            let (along, deeper) = self.profiles[k].line.beside(self.profiles[i].line)?;
             let other = pairs[k].filter(|other| other.thin == pair.thin)?;
             Some((along, Point::new(other.middle + deeper, other.width)))
         };
@@ -244,7 +267,7 @@ impl Edge {
 
     /// The same where spots look like edges: most edges lie about as far from the border of pixels, since that runs beside
     /// them by what blur and light make of it; what is found far from there is taken to lie there.
-    pub(super) fn points_near(&self, border: &[Crack]) -> Vec<Point> {
+    fn points_near(&self, border: &[Crack]) -> Vec<Point> {
         let all = self.profiles.iter().filter_map(|profile| profile.inwards(self.window));
         let usual = densest(all.collect()).unwrap_or(0.0);
         self.in_order(border, |i| {
@@ -258,7 +281,7 @@ impl Edge {
     /// shorter way. So it does not matter in which direction they are asked.
     fn in_order(&self, border: &[Crack], place: impl Fn(usize) -> Option<Point>) -> Vec<Point> {
         let start = self.straightest(border);
-        let place = |i: usize| Some((place(i)?, trend(border, self.profiles[i].crack)));
+        let place = |i: usize| Some((place(i)?, trend(border, self.profiles[i].line.crack)));
         let mut all: Vec<(Point, Vec2)> = (start..self.profiles.len()).chain(0..start).filter_map(place).collect();
         // Once more the first, where the ring closes.
         let Some(&first) = all.first() else { return Vec::new() };
@@ -291,13 +314,13 @@ impl Edge {
     /// The profile around which the border runs straightest: points are sure to be in order there, as they are not at a
     /// tip.
     fn straightest(&self, border: &[Crack]) -> usize {
-        let chord = |profile: &Profile| span(border, profile.crack, 4 * TREND).hypot2();
+        let chord = |profile: &Profile| span(border, profile.line.crack, 4 * TREND).hypot2();
         let longest = self.profiles.iter().map(chord).enumerate().max_by(|a, b| a.1.total_cmp(&b.1));
         longest.map_or(0, |(i, _)| i)
     }
 
     /// The part of the profiles whose transition is much wider than that of the sharper ones.
-    pub(super) fn soft(&self) -> f64 {
+    fn soft(&self) -> f64 {
         /// Times the lower quartile, and pixels: beyond both, an edge is soft beside the others.
         const TIMES: f64 = 3.0;
         const LEAST: f64 = 4.0;
@@ -320,7 +343,7 @@ impl Edge {
 
     /// Variance of the blur in square pixels, from the width of the transition: a Gaussian takes 2.56 σ from 10 % to
     /// 90 %, reading between pixel centres adds 1/6, and a pixel by itself has 1/12.
-    pub(super) fn blur(&self) -> f64 {
+    fn blur(&self) -> f64 {
         ((self.width / 2.56).powi(2) - 1.0 / 6.0).max(1.0 / 12.0)
     }
 }
@@ -399,7 +422,7 @@ fn line_all(profiles: &mut [Profile]) {
     }
     let middle = ends.len() / 2;
     let usual = *ends.select_nth_unstable(middle).1;
-    for profile in profiles.iter_mut().filter(|p| !p.lined && p.other.is_none()) {
+    for profile in profiles.iter_mut().filter(|p| !p.lined && p.line.other.is_none()) {
         (profile.lined, profile.sure) = (true, false);
         profile.last = profile.last.min(usual.max(profile.centre));
     }
@@ -425,7 +448,7 @@ fn lent(both: &[Plateaus], i: usize) -> Option<(Colour, Colour)> {
     Some(colours)
 }
 
-impl Profile {
+impl Line {
     /// One across every crack of a closed border that lies squarely enough.
     pub(super) fn across(border: &[Crack], grid: &Grid, samples: &Samples) -> Vec<Self> {
         let free = |crack: &Crack| grid.at(crack.x + crack.out.0, crack.y + crack.out.1) == Cell::Ground;
@@ -459,19 +482,37 @@ impl Profile {
             colours: samples.line(start, (-side.out.0, -side.out.1)),
             first: REACH - own(outer),
             last: REACH + own(inner) - 1,
+            other,
+        }
+    }
+
+    /// Where its crack lies seen from that of another, as [`Crack::beside`] tells.
+    pub(super) fn beside(&self, other: &Self) -> Option<(f64, f64)> {
+        self.side.beside(&other.side)
+    }
+}
+
+impl<'a> Profile<'a> {
+    fn new(line: &'a Line, light: Light) -> Self {
+        #[expect(clippy::cast_possible_truncation, reason = "from samples of 16 bits at most")]
+        let brightness = line.colours.map(|words| tone::brightness(colour(words), light) as f32);
+        Self {
+            line,
+            brightness,
+            first: line.first,
+            last: line.last,
             centre: REACH,
             outside: [0.0; 3],
             inside: [0.0; 3],
             sure: true,
             slope: 0.0,
             lined: false,
-            other,
             coverage: [f32::NAN; 2 * REACH],
         }
     }
 
     /// The colours between which the edge passes.
-    fn find_plateaus(&mut self, window: usize, lines: bool) {
+    fn find_plateaus(&mut self, window: usize, drawn: bool) {
         let end = self.centre.saturating_sub(window);
         let range = if end > self.first {
             end.saturating_sub(PLATEAU).max(self.first)..end
@@ -484,19 +525,19 @@ impl Profile {
             if start <= self.last { start..self.last.min(start + PLATEAU - 1) + 1 } else { self.last..self.last + 1 };
         let slope = |range: std::ops::Range<usize>| {
             let half = range.len() / 2;
-            let (near, beyond) = self.colours[range].split_at(half);
+            let (near, beyond) = self.line.colours[range].split_at(half);
             if half == 0 { 0.0 } else { far(mean(near), mean(beyond)) }
         };
         self.slope = slope(range.clone()).max(slope(far_in.clone()));
-        self.outside = mean(&self.colours[range]);
-        let beyond = mean(&self.colours[far_in]);
-        let near = self.nearest_plateau(window, lines);
+        self.outside = mean(&self.line.colours[range]);
+        let beyond = mean(&self.line.colours[far_in]);
+        let near = self.nearest_plateau(window, drawn);
         // A second edge behind the first, as behind an inked line, must not pull at this one.
         self.inside = match near {
             Some((end, colour)) if far(colour, beyond) > 0.15 * far(colour, self.outside) => {
                 self.last = self.last.min(end);
                 // Where the shape itself is thin, what comes next is the ground.
-                self.lined = lines && self.other.is_none();
+                self.lined = drawn && self.line.other.is_none();
                 colour
             }
             _ => beyond,
@@ -506,24 +547,24 @@ impl Profile {
 
     /// The first stretch of even colour inside, or the first peak of the distance from the ground: where it ends and
     /// its colour.
-    fn nearest_plateau(&self, window: usize, lines: bool) -> Option<(usize, Colour)> {
-        let stand = |k: usize| far(colour(self.colours[k]), self.outside);
+    fn nearest_plateau(&self, window: usize, drawn: bool) -> Option<(usize, Colour)> {
+        let stand = |k: usize| far(colour(self.line.colours[k]), self.outside);
         let stop = self.last.min(self.centre + window + 4);
-        let step = |k: usize| far(colour(self.colours[k]), colour(self.colours[k + 1]));
+        let step = |k: usize| far(colour(self.line.colours[k]), colour(self.line.colours[k + 1]));
         let mut here = stand(REACH);
         let (mut peak, mut highest) = (REACH, here);
         for k in REACH..stop {
             let even = 0.06 * here;
-            let pale = lines && here < PALE * highest;
+            let pale = drawn && here < PALE * highest;
             if !pale && k + 2 <= stop && step(k) <= even && step(k + 1) <= even {
-                return Some((k + 1, mean(&self.colours[k..=k + 2])));
+                return Some((k + 1, mean(&self.line.colours[k..=k + 2])));
             }
             if here > highest {
                 (peak, highest) = (k, here);
             }
             here = stand(k + 1);
             if k > peak && here < PALE * highest {
-                return Some((peak, colour(self.colours[peak])));
+                return Some((peak, colour(self.line.colours[peak])));
             }
         }
         None
@@ -532,11 +573,12 @@ impl Profile {
     /// Reads the coverage of the pixels that any sum over `window` may ask for, between the plateaus.
     fn cover(&mut self, axis: Scale, light: Light, window: usize) {
         let scale = axis.between(self.outside, self.inside, light);
-        let reach = if self.other.is_some() { 3 * window + 4 } else { 2 * window + 5 };
+        let reach = if self.line.other.is_some() { 3 * window + 4 } else { 2 * window + 5 };
         let range = REACH.saturating_sub(reach)..(REACH + reach).min(2 * REACH);
-        for (coverage, words) in self.coverage[range.clone()].iter_mut().zip(&self.colours[range]) {
+        let pixels = self.line.colours[range.clone()].iter().zip(&self.brightness[range.clone()]);
+        for (coverage, (words, bright)) in self.coverage[range].iter_mut().zip(pixels) {
             #[expect(clippy::cast_possible_truncation, reason = "a part of a pixel, from samples of 16 bits at most")]
-            let read = scale.coverage(colour(*words)) as f32;
+            let read = scale.coverage(colour(*words), f64::from(*bright)) as f32;
             *coverage = read;
         }
     }
@@ -579,12 +621,12 @@ impl Profile {
 
     /// Whether a second edge is so near that their transitions run into one another.
     fn is_double(&self, window: usize) -> bool {
-        self.other.is_some_and(|o| o.between <= 2 * window + 1)
+        self.line.other.is_some_and(|o| o.between <= 2 * window + 1)
     }
 
     /// The second edge, if there is room enough to measure the two together.
     fn two(&self, window: usize) -> Option<Other> {
-        let other = self.other?;
+        let other = self.line.other?;
         let (near, far) = other.edges();
         let least = window.min(3);
         (near >= other.first + least && other.last + 1 >= far + least).then_some(other)
@@ -646,8 +688,8 @@ impl Profile {
     /// The place so far inwards of the crack, in pixels.
     fn at(&self, inwards: f64) -> Point {
         #[expect(clippy::cast_precision_loss, reason = "unit steps")]
-        let out = Vec2::new(self.side.out.0 as f64, self.side.out.1 as f64);
-        self.side.middle() - out * inwards
+        let out = Vec2::new(self.line.side.out.0 as f64, self.line.side.out.1 as f64);
+        self.line.side.middle() - out * inwards
     }
 
     /// Distance of each pixel's centre from the crack, in pixels inwards, with its coverage; over the whole window

@@ -5,10 +5,12 @@
 //! slanted-edge method of ISO 12233.
 
 use kurbo::Point;
+use rayon::prelude::*;
 
 use super::border::{Crack, Grid};
 use super::course::Stretch;
-use super::edge::{Edge, Profile};
+use super::edge::{Edge, Line, Profile};
+use super::outline::Measured;
 use super::samples::Samples;
 use crate::build_file::Light;
 
@@ -35,12 +37,12 @@ pub(super) struct Seen {
     /// In which they are more symmetric; `None` when they tell no clear difference.
     pub(super) light: Option<Light>,
     /// The edges of the first so many borders in that light, or in the one that was guessed.
-    pub(super) edges: Vec<Edge>,
+    pub(super) edges: Vec<Measured>,
 }
 
 /// The light in which the edges of `borders` are more symmetric. `guess` is kept unless they speak against it loudly.
 pub(super) fn find(samples: &Samples, borders: &[(&[Crack], &Grid)], guess: Light) -> Seen {
-    let mut stretches: Vec<(&[Crack], Vec<Profile>)> = Vec::new();
+    let mut stretches: Vec<(&[Crack], Vec<Line>)> = Vec::new();
     let mut seen = 0;
     for (border, grid) in borders {
         if seen > ENOUGH {
@@ -48,23 +50,23 @@ pub(super) fn find(samples: &Samples, borders: &[(&[Crack], &Grid)], guess: Ligh
         }
         // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
         let stretch = &border[..border.len().min(2 * ENOUGH)];
-        stretches.push((stretch, Profile::across(stretch, grid, samples)));
+        stretches.push((stretch, Line::across(stretch, grid, samples)));
         seen += stretch.len();
     }
-    let again = stretches.clone();
-    let look = |light, stretches: Vec<(&[Crack], Vec<Profile>)>| -> (Option<(f64, f64)>, Vec<Edge>) {
+    let look = |light| -> (Option<(f64, f64)>, Vec<Edge>) {
         let mut transition = Transition { bins: [Bin::default(); 2 * BINS] };
-        let look = |(stretch, profiles)| Edge::look(stretch, profiles, light, true);
-        let edges: Vec<Edge> = stretches.into_iter().map(look).collect();
+        let edges: Vec<Edge> =
+            stretches.iter().map(|(stretch, lines)| Edge::look(stretch, lines, light, true)).collect();
         edges.iter().for_each(|edge| transition.add(edge));
         (transition.lean(), edges)
     };
-    let (camera, drawing) = rayon::join(|| look(Light::Camera, again), || look(Light::Drawing, stretches));
+    let (camera, drawing) = rayon::join(|| look(Light::Camera), || look(Light::Drawing));
     let light = clearer(camera.0, drawing.0, guess);
-    let mut edges = if light.unwrap_or(guess) == Light::Camera { camera.1 } else { drawing.1 };
+    let edges = if light.unwrap_or(guess) == Light::Camera { camera.1 } else { drawing.1 };
     // Of a border seen in part there is nothing to keep, nor of those after it.
-    edges.truncate(borders.iter().take_while(|(border, _)| border.len() <= 2 * ENOUGH).count());
-    Seen { light, edges }
+    let whole = borders.iter().zip(&edges).take_while(|((border, _), _)| border.len() <= 2 * ENOUGH);
+    let whole: Vec<(&[Crack], &Edge)> = whole.map(|((border, _), edge)| (*border, edge)).collect();
+    Seen { light, edges: whole.into_par_iter().map(|(border, edge)| edge.measured(border)).collect() }
 }
 
 /// The light that leans less, each with what noise may make of it, if that is clear.
@@ -158,7 +160,7 @@ impl Transition {
 fn course(near: &[Profile], depths: &[Option<f64>], middle: &Profile) -> Option<(f64, f64)> {
     let mut all = Vec::with_capacity(near.len());
     for (profile, depth) in near.iter().zip(depths) {
-        let (along, deeper) = profile.side.beside(&middle.side)?;
+        let (along, deeper) = profile.line.beside(middle.line)?;
         let y = (*depth)? + deeper;
         all.push((along, Point::new(y, 0.0)));
     }

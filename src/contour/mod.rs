@@ -68,8 +68,6 @@ const WITNESSES: usize = 8;
 const PLACES: usize = 4000;
 /// The part of what lies just outside a loop that up to three colours explain, for its ground to be told by them.
 const EVEN_GROUND: f64 = 0.97;
-/// Standard deviation of edge points between spots, in pixels: that of the sides of pixels, 1/√12.
-const UNSURE: f64 = 0.3;
 /// Spots of a ground, in OKLab, from which on it takes more than a few colours to tell it from a shape.
 const SPOTS: f32 = 0.012;
 /// Distance in pixels that an outline may keep from the edge, unless another is asked for.
@@ -233,10 +231,10 @@ impl<'a> Tracer<'a> {
     }
 
     fn plain(&self) -> Result<&Scene<'a>, Problem> {
-        self.plain
-            .get_or_init(|| Scene::new(self.picture, self.light, &Trace::default()))
-            .as_ref()
-            .map_err(Clone::clone)
+        let (picture, light) = (self.picture, self.light);
+        // On one of the threads that share the work, which else would be handed over and waited for at every step.
+        let new = || rayon::scope(|_| Scene::new(picture, light, &Trace::default()));
+        self.plain.get_or_init(new).as_ref().map_err(Clone::clone)
     }
 }
 
@@ -653,18 +651,15 @@ impl<'a> Scene<'a> {
             forms.iter().flat_map(|f| f.borders.iter().map(|b| (b.as_slice(), &f.grid))).collect();
         let guess = if noisy { Light::Camera } else { Light::Drawing };
         let seen = light::find(&self.samples, &borders, guess);
-        let mut seen_edges = seen.edges.as_slice();
-        let mut known = Vec::new();
+        let mut edges = seen.edges.into_iter();
+        let mut known = HashMap::new();
         for form in forms {
-            let Some((own, rest)) = seen_edges.split_at_checked(form.borders.len()) else { break };
-            seen_edges = rest;
-            known.extend(form.alone.map(|object| (object, form, own)));
+            let own: Vec<outline::Measured> = edges.by_ref().take(form.borders.len()).collect();
+            if own.len() < form.borders.len() {
+                break;
+            }
+            known.extend(form.alone.map(|object| (object, Edged { form, edges: own })));
         }
-        let measured = |(object, form, edges): (usize, Form, &[edge::Edge])| {
-            let edges = edges.iter().zip(&form.borders).map(|(edge, border)| measured_plainly(edge, border)).collect();
-            (object, Edged { form, edges })
-        };
-        let known = known.into_par_iter().map(measured).collect();
         ((seen.light.unwrap_or(guess), seen.light.is_some()), known)
     }
 
@@ -682,13 +677,9 @@ impl<'a> Scene<'a> {
         // Alpha is coverage as it stands, whatever the light.
         let light = if self.samples.cut_out { Light::Drawing } else { self.light.0 };
         let measured = |border: &Vec<Crack>| {
-            let profiles = edge::Profile::across(border, &form.grid, &self.samples);
-            let edge = edge::Edge::look(border, profiles, light, !self.busy);
-            if self.busy {
-                let points = edge.points_near(border);
-                return outline::Measured { points, blur: edge.blur(), least_noise: UNSURE, soft: 0.0 };
-            }
-            measured_plainly(&edge, border)
+            let lines = edge::Line::across(border, &form.grid, &self.samples);
+            let edge = edge::Edge::look(border, &lines, light, !self.busy);
+            if self.busy { edge.measured_among_spots(border) } else { edge.measured(border) }
         };
         Edged { edges: form.borders.par_iter().map(measured).collect(), form }
     }
@@ -766,11 +757,6 @@ fn is_quadrilateral(found: &outline::Loop) -> bool {
     let middles = found.path.segments().map(|segment| segment.eval(0.5));
     let places: Vec<kurbo::Point> = middles.chain(ends).collect();
     outline::misses(&quadrilateral, &places).into_iter().all(|miss| miss.sqrt() <= STRAIGHT * diagonal)
-}
-
-/// An edge on a ground without spots.
-fn measured_plainly(edge: &edge::Edge, border: &[Crack]) -> outline::Measured {
-    outline::Measured { points: edge.points(border), blur: edge.blur(), least_noise: 0.0, soft: edge.soft() }
 }
 
 /// The middle of a pixel.

@@ -59,12 +59,21 @@ pub(super) enum Reading {
     Line { from: Colour, over: Colour, in_light: bool },
 }
 
+/// Luma, and for a camera's picture its linear light.
+pub(super) fn brightness(colour: Colour, light: Light) -> f64 {
+    let luma = dot(colour, LUMA);
+    match light {
+        Light::Drawing => luma,
+        Light::Camera => linear(luma),
+    }
+}
+
 impl Reading {
-    /// 0 outside, 1 inside; noise goes beyond.
-    pub(super) fn coverage(&self, colour: Colour) -> f64 {
+    /// 0 outside, 1 inside; noise goes beyond. `bright`: the [`brightness`] of the colour in the light of this reading.
+    pub(super) fn coverage(&self, colour: Colour, bright: f64) -> f64 {
         match self {
-            Self::Luma { from, over } => (dot(colour, LUMA) - from) / over,
-            Self::Light(tone) => tone.coverage(linear(dot(colour, LUMA))),
+            Self::Luma { from, over } => (bright - from) / over,
+            Self::Light(tone) => tone.coverage(bright),
             Self::Line { from, over, in_light } => {
                 dot(minus(if *in_light { colour.map(linear) } else { colour }, *from), *over)
             }
@@ -104,10 +113,9 @@ impl Tone {
     /// `bright`: linear light of the luma.
     fn coverage(&self, bright: f64) -> f64 {
         let u = (bright - self.from) / self.over;
-        if !(0.0..=1.0).contains(&u) {
-            return u;
-        }
-        (0..4).rev().fold(self.terms[4], |sum, k| sum * (u - self.knots[k]) + self.terms[k])
+        // Made in any case: noise lies on both sides of the ends, and a guess which costs more than a few products.
+        let mixture = (0..4).rev().fold(self.terms[4], |sum, k| sum * (u - self.knots[k]) + self.terms[k]);
+        if (0.0..=1.0).contains(&u) { mixture } else { u }
     }
 }
 
@@ -123,7 +131,7 @@ mod tests {
             for axis in [Scale::Brightness, Scale::Colour] {
                 for t in [0.0, 0.1, 0.4, 0.6, 0.9, 1.0] {
                     let mixed = |p: Colour, q: Colour| std::array::from_fn(|k| p[k] + t * (q[k] - p[k]));
-                    let read = |colour, light| axis.between(a, b, light).coverage(colour);
+                    let read = |colour, light| axis.between(a, b, light).coverage(colour, brightness(colour, light));
                     let drawn = read(mixed(a, b), Light::Drawing);
                     let shot = read(mixed(a.map(linear), b.map(linear)).map(encoded), Light::Camera);
                     assert!((drawn - t).abs() < 1e-9 && (shot - t).abs() < 2e-3, "{axis:?} {t}: {drawn} {shot}");
