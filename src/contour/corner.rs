@@ -386,7 +386,7 @@ impl<'a> Flank<'a> {
             let points = &self.points[..count];
             if i == self.fits.len() {
                 let fit = |course: Stretch| Fit { unsure: (course.unsure_place(self.s) * noise).powi(2), course };
-                self.fits.push(self.sums[i].fits().into_iter().map(fit).collect());
+                self.fits.push(self.sums[i].fits().map(fit).collect());
             }
             let fits = &self.fits[i];
             let least = best.as_ref().map_or(f64::INFINITY, |(error, _)| *error);

@@ -140,14 +140,10 @@ impl Sums {
     }
 
     /// One for each degree from 1 up to 4 as the number of points allows, with at least three of them to spare.
-    pub(super) fn fits(&self) -> Vec<Stretch> {
+    pub(super) fn fits(&self) -> impl Iterator<Item = Stretch> {
         let highest = self.count.saturating_sub(4).min(TERMS - 1);
-        self.inverses()
-            .take(highest + 1)
-            .enumerate()
-            .skip(1)
-            .map(|(degree, spread)| self.solve(degree, spread))
-            .collect()
+        let spreads = self.inverses().take(highest + 1).enumerate().skip(1);
+        spreads.map(|(degree, spread)| self.solve(degree, spread))
     }
 
     fn fit(&self, degree: usize) -> Option<Stretch> {

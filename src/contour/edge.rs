@@ -494,11 +494,9 @@ impl Line {
 
 impl<'a> Profile<'a> {
     fn new(line: &'a Line, light: Light) -> Self {
-        #[expect(clippy::cast_possible_truncation, reason = "from samples of 16 bits at most")]
-        let brightness = line.colours.map(|words| tone::brightness(colour(words), light) as f32);
-        Self {
+        let mut profile = Self {
             line,
-            brightness,
+            brightness: [0.0; 2 * REACH],
             first: line.first,
             last: line.last,
             centre: REACH,
@@ -508,7 +506,13 @@ impl<'a> Profile<'a> {
             slope: 0.0,
             lined: false,
             coverage: [f32::NAN; 2 * REACH],
+        };
+        for (brightness, words) in profile.brightness.iter_mut().zip(&line.colours) {
+            #[expect(clippy::cast_possible_truncation, reason = "from samples of 16 bits at most")]
+            let read = tone::brightness(colour(*words), light) as f32;
+            *brightness = read;
         }
+        profile
     }
 
     /// The colours between which the edge passes.

@@ -1,6 +1,7 @@
 //! Edge points of one border → a closed loop of lines and cubics, and how truly it follows them.
 
 use kurbo::{BezPath, PathEl, Point, Vec2};
+use rayon::prelude::*;
 
 use super::corner::{Corner, corners};
 use super::course::{Ring, Stretch};
@@ -78,19 +79,24 @@ pub(super) fn trace(edge: &Measured, tolerance: f64) -> Option<Loop> {
         // Where corners have moved, other points lie between them.
         let sides: Vec<Vec<(f64, Point)>> = (0..n).map(|i| between(&ring, &found[i], &found[(i + 1) % n])).collect();
         path.move_to(found[0].at);
-        for (i, points) in sides.iter().enumerate() {
+        let drawn = |(i, points): (usize, &Vec<(f64, Point)>)| -> Vec<PathEl> {
             let next = &found[(i + 1) % n];
+            let mut elements = Vec::new();
             if let (Some(line), Some(first), Some(last)) = (&lines[i], points.first(), points.last()) {
-                keep_to(line, [first.0, last.0], [found[i].at, next.at], ring.noise).for_each(|p| path.line_to(p));
+                let places = keep_to(line, [first.0, last.0], [found[i].at, next.at], ring.noise);
+                elements.extend(places.map(PathEl::LineTo));
             }
-            let points: Vec<Point> = points.iter().map(|(_, p)| *p).collect();
             if lines[i].is_some() || points.len() < 4 {
-                path.line_to(next.at);
+                elements.push(PathEl::LineTo(next.at));
             } else {
-                side(&ring, &found[i], &points, next, edge.blur, tolerance).into_iter().for_each(|e| path.push(e));
+                let points: Vec<Point> = points.iter().map(|(_, p)| *p).collect();
+                elements.extend(side(&ring, &found[i], &points, next, edge.blur, tolerance));
             }
-            used.extend(points);
-        }
+            elements
+        };
+        let drawn: Vec<Vec<PathEl>> = sides.par_iter().enumerate().map(drawn).collect();
+        drawn.into_iter().flatten().for_each(|element| path.push(element));
+        used.extend(sides.iter().flatten().map(|(_, p)| *p));
     }
     path.close_path();
     drop_closing_line(&mut path);

@@ -146,12 +146,6 @@ impl<'a> Samples<'a> {
     pub(super) fn line<const N: usize>(&self, start: (i64, i64), step: (i64, i64)) -> [Words; N] {
         let clamp = |v: i64, size: usize| usize::try_from(v).unwrap_or(0).min(size - 1);
         let clamped = |(x, y): (i64, i64)| (clamp(y, self.height) * self.width + clamp(x, self.width)) * self.channels;
-        let mut place = start;
-        let places: [usize; N] = std::array::from_fn(|_| {
-            let here = place;
-            place = (here.0 + step.0, here.1 + step.1);
-            clamped(here)
-        });
         let channels = if self.cut_out {
             [self.channels - 1; 3]
         } else if self.channels < 3 {
@@ -159,15 +153,17 @@ impl<'a> Samples<'a> {
         } else {
             [0, 1, 2]
         };
-        match self.data {
-            // Most pictures have three bytes a pixel and are read without asking each time.
-            Data::Eight(bytes) if self.channels == 3 => places.map(|at| {
-                let [r, g, b] = *bytes[at..].first_chunk().expect("a pixel has three bytes");
-                [r, g, b].map(|byte: u8| 257 * u16::from(byte))
-            }),
-            Data::Eight(bytes) => places.map(|at| channels.map(|channel| 257 * u16::from(bytes[at + channel]))),
-            Data::Sixteen(words) => places.map(|at| channels.map(|channel| words[at + channel])),
+        let mut line = [[0; 3]; N];
+        let mut place = start;
+        for words in &mut line {
+            let at = clamped(place);
+            *words = match self.data {
+                Data::Eight(bytes) => channels.map(|channel| 257 * u16::from(bytes[at + channel])),
+                Data::Sixteen(words) => channels.map(|channel| words[at + channel]),
+            };
+            place = (place.0 + step.0, place.1 + step.1);
         }
+        line
     }
 }
 
