@@ -107,15 +107,28 @@ impl Grid {
         self.cells.get(row * self.width + column).copied().unwrap_or(Cell::Ground)
     }
 
+    /// The `N` cells on the line across a side of the shape, half of them outside, from outside to inside; the rim has room for
+    /// them.
+    pub(super) fn across<const N: usize>(&self, side: Crack) -> [Cell; N] {
+        let half = signed(N / 2);
+        let (x, y) = (side.x + side.out.0 * half - self.left, side.y + side.out.1 * half - self.top);
+        let inwards = -(side.out.0 + side.out.1 * signed(self.width));
+        let mut place = x + y * signed(self.width);
+        std::array::from_fn(|_| {
+            let cell = usize::try_from(place).ok().and_then(|place| self.cells.get(place));
+            place += inwards;
+            cell.copied().unwrap_or(Cell::Ground)
+        })
+    }
+
     /// All borders of the shape, each with the shape to the right of its way: clockwise on the screen around the
     /// shape, anticlockwise around holes. Pixels that meet in a corner only are kept apart, so no border touches itself.
     pub(super) fn borders(&self) -> Vec<Vec<Crack>> {
         let mut seen = vec![false; self.cells.len()];
         let mut borders = Vec::new();
         // The rim leaves the first row without a shape.
-        for i in self.width..self.cells.len() {
-            let upper_side = self.cells[i] == Cell::Shape && self.cells[i - self.width] != Cell::Shape;
-            if upper_side && !seen[i] {
+        for ((i, here), above) in self.cells.iter().enumerate().skip(self.width).zip(&self.cells) {
+            if *here == Cell::Shape && *above != Cell::Shape && !seen[i] {
                 let (x, y) = (self.left + signed(i % self.width), self.top + signed(i / self.width));
                 borders.push(self.follow(x, y, &mut seen));
             }
@@ -166,9 +179,12 @@ impl Grid {
         let own = |i: usize| if self.cells[cell(i)] == Cell::Shape { u16::MAX } else { 0 };
         let mut depth: Vec<u16> = (0..w * h).map(own).collect();
         for row in 1..h - 1 {
-            for i in row * w + 1..(row + 1) * w - 1 {
-                let least = depth[i - 1].min(depth[i - w]).min(depth[i - w - 1]).min(depth[i - w + 1]);
-                depth[i] = depth[i].min(least.saturating_add(1));
+            let (done, here) = depth.split_at_mut(row * w);
+            let mut before = here[0];
+            for (own, above) in here[1..w - 1].iter_mut().zip(done[(row - 1) * w..].windows(3)) {
+                let least = before.min(above[0]).min(above[1]).min(above[2]);
+                *own = (*own).min(least.saturating_add(1));
+                before = *own;
             }
         }
         let mut best = (0, 0);

@@ -1,8 +1,9 @@
 //! Corners: where the ways on both sides, carried on, meet at an angle.
 
 use kurbo::{Point, Vec2};
+use rayon::prelude::*;
 
-use super::course::{Ring, Stretch};
+use super::course::{Ring, Stretch, Sums};
 use super::spline::drifts;
 
 /// Least turn in radians, about 11°; less is drawn as a bend.
@@ -47,6 +48,8 @@ const SURELY: f64 = 1.5;
 const UNSEEN: f64 = 0.03;
 /// A corner is found when place and gap change by less than this from one round to the next, in pixels.
 const SETTLED: f64 = 0.02;
+/// Steps of less than this, in pixels, towards where two courses cross change nothing.
+const MET: f64 = 1e-9;
 /// Blur reaches this many of its standard deviations.
 const BLUR_REACH: f64 = 2.6;
 
@@ -127,18 +130,18 @@ enum Way {
 /// The points between arc distances `gap` and `reach` from `s`; `near` is a point close by.
 fn side(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, reach: f64) -> Vec<(f64, Point)> {
     let half = isize::try_from(ring.len() / 2).expect("fits");
-    let step = match way {
-        Way::Back => -1,
-        Way::Forth => 1,
-    };
-    let distance = |(t, _): &(f64, Point)| match way {
-        Way::Back => s - t,
-        Way::Forth => t - s,
-    };
-    // The place may have moved away from the point by which it was first found.
-    let points = (-40..half).map(|k| ring.get(near + k * step));
     let mut found = Vec::with_capacity(128);
-    found.extend(points.skip_while(|p| distance(p) < gap).take_while(|p| distance(p) <= reach));
+    let get = |i| ring.get(i);
+    match way {
+        Way::Back => {
+            let before = (near - half + 1..ring.first_from(s - gap)).rev().map(get);
+            found.extend(before.take_while(|(t, _)| s - t <= reach));
+        }
+        Way::Forth => {
+            let after = (ring.first_from(s + gap)..near + half).map(get);
+            found.extend(after.take_while(|(t, _)| t - s <= reach));
+        }
+    }
     found
 }
 
@@ -151,6 +154,7 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
     let n = vertices.len();
     let least = gap(blur, std::f64::consts::FRAC_PI_2);
     let mut found: Vec<Corner> = (0..n)
+        .into_par_iter()
         .filter_map(|k| {
             let s = ring.get(vertices[k]).0;
             // Vertices that blur alone may set belong to this corner.
@@ -162,19 +166,23 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
                 others.map(|other| apart(other % n)).find(|room| *room > least).unwrap_or(ring.length)
             };
             let rooms = [room(&mut (1..n).map(|d| k + n - d)), room(&mut (1..n).map(|d| k + d))];
-            let confirmed = |times: f64, degrees: &[usize]| {
+            let confirmed = |times: f64, all: &[&[usize]]| {
                 let expected = if times > 1.0 { LEAST_SHORT_TURN } else { LEAST_TURN };
-                let promising = turn(ring, vertices[k], times * least) > PROMISING * expected;
-                promising.then(|| confirm(ring, vertices[k], blur, rooms, times, degrees)).flatten()
+                if turn(ring, vertices[k], times * least) <= PROMISING * expected {
+                    return None;
+                }
+                let mut flanks =
+                    [Way::Back, Way::Forth].map(|way| Flank::new(ring, vertices[k], s, way, times * least));
+                all.iter().find_map(|degrees| confirm(&mut flanks, blur, rooms, times, degrees))
             };
             // Noise may bend short sides so that they tell of no corner.
-            let close = confirmed(1.0, &BENT).or_else(|| confirmed(1.0, &STRAIGHT));
-            let corner = close.or_else(|| WIDER.into_iter().find_map(|times| confirmed(times, &BENT)))?;
+            let close = confirmed(1.0, &[&BENT, &STRAIGHT]);
+            let corner = close.or_else(|| WIDER.into_iter().find_map(|times| confirmed(times, &[&BENT])))?;
             if corner.turn < NEEDLE {
                 return Some(corner);
             }
             // A little noise in the bend of a needle's sides carries its point far.
-            let mut straight = std::iter::once(1.0).chain(WIDER).filter_map(|times| confirmed(times, &STRAIGHT));
+            let mut straight = std::iter::once(1.0).chain(WIDER).filter_map(|times| confirmed(times, &[&STRAIGHT]));
             straight.find(|straight| straight.turn > NEEDLE).or(Some(corner))
         })
         .collect();
@@ -207,8 +215,8 @@ pub(super) fn corners(ring: &Ring, blur: f64) -> Vec<Corner> {
 fn vertices(ring: &Ring, tolerance: f64) -> Vec<isize> {
     let n = ring.len();
     let far_from = |p: Point| {
-        let squared = |i: &usize| ring.points[*i].distance_squared(p);
-        (0..n).max_by(|a, b| squared(a).total_cmp(&squared(b))).expect("a ring has points")
+        let squared = ring.points.iter().map(|q| q.distance_squared(p)).enumerate();
+        squared.max_by(|a, b| a.1.total_cmp(&b.1)).expect("a ring has points").0
     };
     let first = far_from(ring.points[0]);
     let second = far_from(ring.points[first]);
@@ -218,13 +226,14 @@ fn vertices(ring: &Ring, tolerance: f64) -> Vec<isize> {
     while let Some((from, to)) = open.pop() {
         let (a, b) = (ring.points[from % n], ring.points[to % n]);
         let chord = (b - a) / (b - a).hypot().max(1e-12);
+        let length = a.distance(b);
         let off = |i: usize| {
-            let v = ring.points[i % n] - a;
-            let along = v.dot(chord).clamp(0.0, a.distance(b));
-            (v - chord * along).hypot()
+            let v = ring.points[if i < n { i } else { i - n }] - a;
+            (v - chord * v.dot(chord).clamp(0.0, length)).hypot2()
         };
-        let Some(middle) = (from + 1..to).max_by(|p, q| off(*p).total_cmp(&off(*q))) else { continue };
-        if off(middle) > tolerance {
+        let farthest = (from + 1..to).map(|i| (i, off(i))).max_by(|p, q| p.1.total_cmp(&q.1));
+        let Some((middle, off)) = farthest else { continue };
+        if off > tolerance * tolerance {
             found.push(middle % n);
             open.extend([(from, middle), (middle, to)]);
         }
@@ -238,7 +247,13 @@ fn vertices(ring: &Ring, tolerance: f64) -> Vec<isize> {
 /// turn where there are too few points to tell.
 fn turn(ring: &Ring, near: isize, gap: f64) -> f64 {
     let s = ring.get(near).0;
-    let place = |way: Way, gap: f64| side(ring, near, s, way, gap, gap + 8.0).first().map(|p| p.1);
+    let place = |way: Way, gap: f64| {
+        let (t, place) = ring.get(match way {
+            Way::Back => ring.first_from(s - gap) - 1,
+            Way::Forth => ring.first_from(s + gap),
+        });
+        ((t - s).abs() <= gap + 8.0).then_some(place)
+    };
     let chord = |way| Some(place(way, 2.0 * gap)? - place(way, gap)?);
     let (Some(before), Some(after)) = (chord(Way::Back), chord(Way::Forth)) else { return std::f64::consts::PI };
     // Against the way, and with it.
@@ -259,23 +274,21 @@ fn rounding(blur: f64, turn: f64) -> f64 {
 }
 
 /// The corner near point `near`, if the sides do meet at an angle when they are carried on as curves, close to the ring.
-/// `rooms`: arc length to the next vertices before and after. `times`: how much wider than for a right angle the rounded
-/// part is taken to be at first; only where it is as usual may the turn be a small one. `degrees` of the sides, in the order
-/// in which they are tried.
-fn confirm(ring: &Ring, near: isize, blur: f64, rooms: [f64; 2], times: f64, degrees: &[usize]) -> Option<Corner> {
-    let mut s = ring.get(near).0;
-    let mut gap_now = times * gap(blur, std::f64::consts::FRAC_PI_2);
+/// `flanks` of that point; `rooms`: arc length to the next vertices before and after. `times`: how much wider than for a right
+/// angle the rounded part is taken to be at first; only where it is as usual may the turn be a small one. `degrees` of the
+/// sides, in the order in which they are tried.
+fn confirm(flanks: &mut [Flank; 2], blur: f64, rooms: [f64; 2], times: f64, degrees: &[usize]) -> Option<Corner> {
+    let Flank { ring, near, mut s, gap: mut gap_now, .. } = flanks[0];
+    let mut moved;
+    let mut flanks = flanks;
     let mut corner = None;
     for round in 0..4 {
-        let side = |way: Way, degree: usize| {
-            let room = match way {
-                Way::Back => rooms[0],
-                Way::Forth => rooms[1],
-            };
-            carry_on(ring, near, s, way, gap_now, room, degree)
-        };
+        if round > 0 {
+            moved = [Way::Back, Way::Forth].map(|way| Flank::new(ring, near, s, way, gap_now));
+            flanks = &mut moved;
+        }
         let (before, after, (p, q), bent) = degrees.iter().find_map(|&degree| {
-            let (before, after) = (side(Way::Back, degree)?, side(Way::Forth, degree)?);
+            let (before, after) = (flanks[0].carry_on(rooms[0], degree)?, flanks[1].carry_on(rooms[1], degree)?);
             let met = meet(&before.course, &after.course, s, s)?;
             Some((before, after, met, degree > 2))
         })?;
@@ -321,70 +334,109 @@ fn nearest(ring: &Ring, near: isize, p: Point) -> (f64, f64, f64) {
     let on_line = |k: isize| {
         let ((s, a), (t, b)) = (ring.get(near + k), ring.get(near + k + 1));
         let along = ((p - a).dot(b - a) / (b - a).hypot2().max(1e-12)).clamp(0.0, 1.0);
-        (a.lerp(b, along).distance(p), s + along * (t - s), t - s)
+        (a.lerp(b, along).distance_squared(p), s + along * (t - s), t - s)
     };
-    (-30..30).map(on_line).min_by(|a, b| a.0.total_cmp(&b.0)).expect("sixty lines")
+    let (squared, arc, step) = (-30..30).map(on_line).min_by(|a, b| a.0.total_cmp(&b.0)).expect("sixty lines");
+    (squared.sqrt(), arc, step)
 }
 
-/// The side as the polynomial that is surest at the corner; else as a line through what little there is before the next
-/// vertex, `room` away.
-fn carry_on(ring: &Ring, near: isize, s: f64, way: Way, gap: f64, room: f64, degree: usize) -> Option<Side> {
-    let longest = side(ring, near, s, way, gap, gap + REACHES[0]);
-    let noise = (COMMON * ring.noise).max(LEAST_NOISE);
-    let mut best: Option<(f64, Stretch)> = None;
-    let mut count = usize::MAX;
-    for reach in REACHES {
-        let within = longest.partition_point(|(t, _)| (t - s).abs() <= gap + reach);
-        if within == count {
-            continue;
-        }
-        count = within;
-        let fits = Stretch::fits(&longest[..count]);
-        let least = best.as_ref().map_or(f64::INFINITY, |(error, _)| *error);
-        // The shorter a stretch, the less sure is even its line: no later one can be better.
-        if fits.first().is_some_and(|line| (line.unsure_place(s) * noise).powi(2) >= least) {
-            break;
-        }
-        best = best.into_iter().chain(surest(fits, &longest[..count], s, noise, degree, least)).last();
+/// What lies to one side of a place on the ring beyond a gap. Several degrees may be asked for one after the other, and all
+/// want the same polynomials.
+struct Flank<'a> {
+    ring: &'a Ring,
+    /// A point close by.
+    near: isize,
+    s: f64,
+    way: Way,
+    gap: f64,
+    /// The points within the longest reach.
+    points: Vec<(f64, Point)>,
+    /// How many of them the reaches hold, from the longest on, with their sums, and the polynomials through so many, as far as
+    /// they were asked for.
+    counts: Vec<usize>,
+    sums: Vec<Sums>,
+    fits: Vec<Vec<Fit>>,
+}
+
+/// A polynomial of a side.
+struct Fit {
+    course: Stretch,
+    /// Square of what noise makes of it at the place.
+    unsure: f64,
+}
+
+impl<'a> Flank<'a> {
+    fn new(ring: &'a Ring, near: isize, s: f64, way: Way, gap: f64) -> Self {
+        let points = side(ring, near, s, way, gap, gap + REACHES[0]);
+        let within = |reach: f64| points.partition_point(|(t, _)| (t - s).abs() <= gap + reach);
+        let mut counts = REACHES.map(within).to_vec();
+        counts.dedup();
+        counts.retain(|count| *count > 0);
+        let sums = Sums::of_first(&points, &counts);
+        Self { ring, near, s, way, gap, points, counts, sums, fits: Vec::with_capacity(REACHES.len()) }
     }
-    let found = best.map(|(_, course)| Side { course, end: s, short: false });
-    found.or_else(|| {
-        let inner = gap.min(0.35 * room);
-        let mut points = side(ring, near, s, way, inner, room - inner);
+
+    /// The side as the polynomial that is surest at the place; else as a line through what little there is before the next
+    /// vertex, `room` away.
+    fn carry_on(&mut self, room: f64, degree: usize) -> Option<Side> {
+        let noise = (COMMON * self.ring.noise).max(LEAST_NOISE);
+        // Its likely error, and the reach and the degree of the polynomial.
+        let mut best: Option<(f64, [usize; 2])> = None;
+        for (i, &count) in self.counts.iter().enumerate() {
+            let points = &self.points[..count];
+            if i == self.fits.len() {
+                let fit = |course: Stretch| Fit { unsure: (course.unsure_place(self.s) * noise).powi(2), course };
+                self.fits.push(self.sums[i].fits().map(fit).collect());
+            }
+            let fits = &self.fits[i];
+            let least = best.as_ref().map_or(f64::INFINITY, |(error, _)| *error);
+            // The shorter a stretch, the less sure is even its line: no later one can be better.
+            if fits.first().is_some_and(|line| line.unsure >= least) {
+                break;
+            }
+            let found = surest(fits, points, self.s, noise, degree, least);
+            best = found.map(|(error, k)| (error, [i, k])).or(best);
+        }
+        let found = best.map(|(_, [i, k])| Side { course: self.fits[i][k].course.clone(), end: self.s, short: false });
+        found.or_else(|| self.line_before(room))
+    }
+
+    fn line_before(&self, room: f64) -> Option<Side> {
+        let side = |from: f64, to: f64| side(self.ring, self.near, self.s, self.way, from, to);
+        let inner = self.gap.min(0.35 * room);
+        let mut points = side(inner, room - inner);
         if points.len() < 2 {
-            points = side(ring, near, s, way, 0.2 * room, 0.8 * room);
+            points = side(0.2 * room, 0.8 * room);
         }
         let course = Stretch::fit(&points, 1)?;
-        (course.rms <= 2.0 * ring.noise + 0.1).then_some(Side { course, end: s, short: true })
-    })
+        (course.rms <= 2.0 * self.ring.noise + 0.1).then_some(Side { course, end: self.s, short: true })
+    }
 }
 
-/// Of the polynomials `fits` through `points` that are true to them, the one with the least square of its likely error at
+/// Of the polynomials `fits` through `points` that are true to them, the number of the one with the least square of its likely error at
 /// `s`, which must be below `least`: what noise makes of it, and what the next higher degree says it leaves out; that is no
 /// surer than the next degree itself.
 fn surest(
-    fits: Vec<Stretch>,
+    fits: &[Fit],
     points: &[(f64, Point)],
     s: f64,
     noise: f64,
     degree: usize,
     least: f64,
-) -> Option<(f64, Stretch)> {
+) -> Option<(f64, usize)> {
     let error = |k: usize| {
-        let own = fits[k].unsure_place(s).powi(2);
-        let Some(next) = fits.get(k + 1) else { return own * noise * noise };
-        let along = fits[k].along(s);
-        let apart = along.cross(next.at(s) - fits[k].at(s)).powi(2) / along.hypot2().max(1e-12);
-        let chance = (next.unsure_place(s).powi(2) - own).max(0.0) * noise * noise;
-        own * noise * noise + apart.max(chance)
+        let Fit { course, unsure } = &fits[k];
+        let Some(next) = fits.get(k + 1) else { return *unsure };
+        let along = course.along(s);
+        let apart = along.cross(next.course.at(s) - course.at(s)).powi(2) / along.hypot2().max(1e-12);
+        unsure + apart.max(next.unsure - unsure)
     };
     let mut order: Vec<(f64, usize)> = (0..fits.len().min(degree)).map(|k| (error(k), k)).collect();
     // Through few points the highest degree only checks the others.
     order.retain(|(_, k)| k + 1 < BENT[0] || points.len() >= MANY);
     order.retain(|(error, _)| *error < least);
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let (error, k) = order.into_iter().find(|(_, k)| is_true(&fits[*k], points, noise))?;
-    Some((error, fits[k].clone()))
+    order.into_iter().find(|(_, k)| is_true(&fits[*k].course, points, noise))
 }
 
 /// Whether what is left over looks like noise.
@@ -411,10 +463,13 @@ fn meet(a: &Stretch, b: &Stretch, p: f64, q: f64) -> Option<(f64, f64)> {
         if cross.abs() < 1e-6 {
             return None;
         }
-        p += rest.cross(db) / cross;
-        q += rest.cross(da) / cross;
+        let (on, back) = (rest.cross(db) / cross, rest.cross(da) / cross);
+        (p, q) = (p + on, q + back);
         if (p - first).abs() > 40.0 || (q - second).abs() > 40.0 {
             return None;
+        }
+        if on.abs().max(back.abs()) < MET {
+            break;
         }
     }
     (a.at(p).distance(b.at(q)) < 1e-3).then_some((p, q))

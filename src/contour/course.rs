@@ -5,6 +5,8 @@ use nalgebra::{SMatrix, SVector};
 
 /// Terms of the highest degree, the fourth.
 const TERMS: usize = 5;
+/// Half a way shorter than this, in pixels, is none.
+const SHORTEST: f64 = 1e-9;
 
 /// A place on a stretch as a polynomial of the distance along the way, by least squares.
 #[derive(Clone, Debug)]
@@ -24,12 +26,6 @@ impl Stretch {
     /// Least squares through (distance along the way, place). `degree` is 1 to 4; `None` for too few points.
     pub(super) fn fit(points: &[(f64, Point)], degree: usize) -> Option<Self> {
         Sums::of(points)?.fit(degree)
-    }
-
-    /// One for each degree from 1 up to 4 as the number of points allows, with at least three of them to spare.
-    pub(super) fn fits(points: &[(f64, Point)]) -> Vec<Self> {
-        let Some(sums) = Sums::of(points) else { return Vec::new() };
-        (1..TERMS).map_while(|degree| (points.len() >= degree + 4).then(|| sums.fit(degree)).flatten()).collect()
     }
 
     /// Of the way over which it was fitted.
@@ -63,7 +59,8 @@ impl Stretch {
 }
 
 /// What least squares of any degree need to know of points.
-struct Sums {
+#[derive(Clone)]
+pub(super) struct Sums {
     origin: Point,
     middle: f64,
     half: f64,
@@ -78,59 +75,104 @@ struct Sums {
 
 impl Sums {
     fn of(points: &[(f64, Point)]) -> Option<Self> {
-        let (first, last) = (points.first()?, points.last()?);
-        let (middle, half) = (f64::midpoint(first.0, last.0), 0.5 * (last.0 - first.0).abs());
-        if half < 1e-9 {
-            return None;
+        let mut sums = Self::none(*points.first()?);
+        points.iter().for_each(|point| sums.add(point));
+        Some(sums.up_to(points.last()?.0))
+    }
+
+    /// Those of the first so many points for each of `counts`, which fall and are above 0.
+    pub(super) fn of_first(points: &[(f64, Point)], counts: &[usize]) -> Vec<Self> {
+        let Some(first) = points.first() else { return Vec::new() };
+        let mut sums = Self::none(*first);
+        let mut found = Vec::with_capacity(counts.len());
+        for &count in counts.iter().rev() {
+            points[sums.count..count].iter().for_each(|point| sums.add(point));
+            found.push(sums.up_to(points[count - 1].0));
         }
-        let origin = first.1;
-        let mut sums = Self {
-            origin,
-            middle,
-            half,
-            count: points.len(),
-            powers: [0.0; 2 * TERMS - 1],
-            places: [Vec2::ZERO; TERMS],
-            squares: 0.0,
-        };
-        for (s, p) in points {
-            let (t, place) = ((s - middle) / half, *p - origin);
-            let mut power = 1.0;
-            for k in 0..2 * TERMS - 1 {
-                sums.powers[k] += power;
-                if k < TERMS {
-                    sums.places[k] += power * place;
-                }
-                power *= t;
+        found.reverse();
+        found
+    }
+
+    /// Of no points yet, the way counted in pixels from the first.
+    const fn none((s, origin): (f64, Point)) -> Self {
+        let (powers, places) = ([0.0; 2 * TERMS - 1], [Vec2::ZERO; TERMS]);
+        Self { origin, middle: s, half: 1.0, count: 0, powers, places, squares: 0.0 }
+    }
+
+    fn add(&mut self, (s, p): &(f64, Point)) {
+        let (t, place) = (s - self.middle, *p - self.origin);
+        let mut power = 1.0;
+        for k in 0..2 * TERMS - 1 {
+            self.powers[k] += power;
+            if k < TERMS {
+                self.places[k] += power * place;
             }
-            sums.squares += place.hypot2();
+            power *= t;
         }
-        Some(sums)
+        self.squares += place.hypot2();
+        self.count += 1;
+    }
+
+    /// The same with the way counted from its middle in halves of it, where it goes on to `last`.
+    fn up_to(&self, last: f64) -> Self {
+        let way = 0.5 * (last - self.middle);
+        let mut sums = Self { middle: self.middle + way, half: way.abs(), ..*self };
+        let mut unit = 1.0;
+        for k in 0..2 * TERMS - 1 {
+            sums.powers[k] *= unit;
+            if k < TERMS {
+                sums.places[k] *= unit;
+            }
+            unit /= sums.half;
+        }
+        // The middle is one unit on: by the binomial theorem, a power at a time.
+        let one = way.signum();
+        for from in 1..2 * TERMS - 1 {
+            for k in (from..2 * TERMS - 1).rev() {
+                sums.powers[k] -= one * sums.powers[k - 1];
+                if k < TERMS {
+                    let lower = sums.places[k - 1];
+                    sums.places[k] -= one * lower;
+                }
+            }
+        }
+        sums
+    }
+
+    /// One for each degree from 1 up to 4 as the number of points allows, with at least three of them to spare.
+    pub(super) fn fits(&self) -> impl Iterator<Item = Stretch> {
+        let highest = self.count.saturating_sub(4).min(TERMS - 1);
+        let spreads = self.inverses().take(highest + 1).enumerate().skip(1);
+        spreads.map(|(degree, spread)| self.solve(degree, spread))
     }
 
     fn fit(&self, degree: usize) -> Option<Stretch> {
         if self.count <= degree {
             return None;
         }
-        let spread = self.inverse(degree)?;
-        let terms: [Vec2; TERMS] = std::array::from_fn(|i| (0..TERMS).map(|j| spread[(i, j)] * self.places[j]).sum());
+        Some(self.solve(degree, self.inverses().nth(degree)?))
+    }
+
+    /// The least squares whose normal matrix has the inverse `spread`.
+    fn solve(&self, degree: usize, spread: SMatrix<f64, TERMS, TERMS>) -> Stretch {
+        let term = |i: usize| (0..=degree).map(|j| spread[(i, j)] * self.places[j]).sum();
+        let terms: [Vec2; TERMS] = std::array::from_fn(|i| if i <= degree { term(i) } else { Vec2::ZERO });
         let explained: f64 = terms.iter().zip(&self.places).map(|(term, sum)| term.dot(*sum)).sum();
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let free = (self.count - degree - 1).max(1) as f64;
         let rms = ((self.squares - explained).max(0.0) / free).sqrt();
-        Some(Stretch { origin: self.origin, terms, middle: self.middle, half: self.half, spread, rms })
+        Stretch { origin: self.origin, terms, middle: self.middle, half: self.half, spread, rms }
     }
-}
 
-impl Sums {
-    /// The inverse of the normal matrix of a degree, zeros beyond it: bordered by one power after the other (the formula is
-    /// Schur's). `None` if the points do not tell so many terms.
-    fn inverse(&self, degree: usize) -> Option<SMatrix<f64, TERMS, TERMS>> {
+    /// The inverses of the normal matrices of degree 0, 1 and so on, zeros beyond: each is the last one bordered by one
+    /// power more (the formula is Schur's). They end where the points do not tell so many terms.
+    fn inverses(&self) -> impl Iterator<Item = SMatrix<f64, TERMS, TERMS>> {
         /// Of what a further power adds to the lower ones, a part of itself.
         const LEAST_NEW: f64 = 1e-9;
-        let mut inverse = SMatrix::zeros();
-        for k in 0..=degree {
-            let side: [f64; TERMS] = std::array::from_fn(|i| if i < k { self.powers[i + k] } else { 0.0 });
+        let mut inverse = SMatrix::<f64, TERMS, TERMS>::zeros();
+        let degrees = if self.half < SHORTEST { 0 } else { TERMS };
+        (0..degrees).map_while(move |k| {
+            let side = &self.powers[k..2 * k];
             let carried: [f64; TERMS] = std::array::from_fn(|i| (0..k).map(|j| inverse[(i, j)] * side[j]).sum());
             let new = self.powers[2 * k] - (0..k).map(|i| side[i] * carried[i]).sum::<f64>();
             if new <= LEAST_NEW * self.powers[2 * k] {
@@ -144,8 +186,8 @@ impl Sums {
                 inverse[(k, i)] = -carried[i] / new;
             }
             inverse[(k, k)] = 1.0 / new;
-        }
-        Some(inverse)
+            Some(inverse)
+        })
     }
 }
 
@@ -189,10 +231,25 @@ impl Ring {
 
     /// Point `i`, counted on around the ring in either direction, and its arc length, which counts on too.
     pub(super) fn get(&self, i: isize) -> (f64, Point) {
+        if let Some((arc, point)) = usize::try_from(i).ok().and_then(|i| Some((self.arcs.get(i)?, self.points.get(i)?)))
+        {
+            // Mostly there is nothing to count on, and divisions cost more than all the rest.
+            return (*arc, *point);
+        }
         let n = isize::try_from(self.len()).expect("fits");
         let (turns, index) = (i.div_euclid(n), i.rem_euclid(n).unsigned_abs());
         #[expect(clippy::cast_precision_loss, reason = "a few turns")]
         (self.arcs[index] + turns as f64 * self.length, self.points[index])
+    }
+
+    /// The first point whose arc length, counted on, is not below `s`.
+    pub(super) fn first_from(&self, s: f64) -> isize {
+        let turns = (s / self.length).floor();
+        let within = self.arcs.partition_point(|arc| *arc + turns * self.length < s);
+        #[expect(clippy::cast_possible_truncation, reason = "a few turns")]
+        let turns = turns as isize;
+        let count = |n: usize| isize::try_from(n).expect("fits");
+        turns * count(self.len()) + count(within)
     }
 
     /// From what a parabola through five points leaves at the middle one, whose own share of it is 17/35 (A. Savitzky,

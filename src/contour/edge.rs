@@ -10,7 +10,8 @@ use rayon::prelude::*;
 
 use super::border::{Cell, Crack, Grid};
 use super::course::Stretch;
-use super::samples::{Colour, Meter};
+use super::outline::Measured;
+use super::samples::{Colour, Samples, Words, colour};
 use super::tone::{self, Scale};
 use crate::build_file::Light;
 
@@ -58,6 +59,8 @@ const LINED: f64 = 0.6;
 const UNLIKE: f64 = 2.0;
 /// An edge measured together with another lies this near to its crack, in pixels.
 const FARTHEST: f64 = 3.5;
+/// Standard deviation of edge points between spots, in pixels: that of the sides of pixels, 1/√12.
+const UNSURE: f64 = 0.3;
 /// Among spots, an edge farther than this from where most are, in pixels, is one of the spots'.
 const NEAR: f64 = 0.9;
 /// A third of the edges lie within this of each other, in pixels, or nothing is known of where most are.
@@ -65,17 +68,26 @@ const DENSE: f64 = 1.0;
 /// So many of them: the few at the very end of a tip look along it and see only its edges.
 const LENDERS: usize = 24;
 
-/// One line of pixels across the edge.
-#[derive(Clone, Debug)]
-pub(super) struct Profile {
+/// One line of pixels across the edge. There are thousands, so its numbers are no longer than they must be.
+pub(super) struct Line {
     /// Index of its crack in the border.
     crack: usize,
-    pub(super) side: Crack,
+    side: Crack,
     /// Colours from outside to inside; number `REACH` is the pixel inside the crack.
-    colours: [Colour; 2 * REACH],
-    /// Of each of them.
-    brightness: [f64; 2 * REACH],
+    colours: [Words; 2 * REACH],
     /// First and last of them that belong to this edge.
+    first: usize,
+    last: usize,
+    /// The other edge of the same thin part or narrow notch, if it comes near.
+    other: Option<Other>,
+}
+
+/// What is seen on a line in one light.
+pub(super) struct Profile<'a> {
+    pub(super) line: &'a Line,
+    /// Of each pixel.
+    brightness: [f32; 2 * REACH],
+    /// First and last pixel that belong to this edge.
     first: usize,
     last: usize,
     /// The one that holds the half-way level.
@@ -88,10 +100,8 @@ pub(super) struct Profile {
     slope: f64,
     /// Inside is a line with something else behind it; its own colour is sure, however thin it is.
     lined: bool,
-    /// The other edge of the same thin part or narrow notch, if it comes near.
-    other: Option<Other>,
     /// How much of each pixel the object covers; not a number where nobody asks.
-    coverage: [f64; 2 * REACH],
+    coverage: [f32; 2 * REACH],
 }
 
 /// A second edge, beyond what is inside or outside the first.
@@ -131,8 +141,8 @@ impl Other {
 }
 
 /// The edges along one border, as profiles with plateaus, ready to be measured.
-pub(super) struct Edge {
-    pub(super) profiles: Vec<Profile>,
+pub(super) struct Edge<'a> {
+    pub(super) profiles: Vec<Profile<'a>>,
     /// Half the window in pixels that holds the whole transition.
     pub(super) window: usize,
     /// Width of the transition in pixels, square to the edge: between 10 % and 90 %, median.
@@ -152,13 +162,17 @@ pub(super) fn dot(a: Colour, b: Colour) -> f64 {
 }
 
 pub(super) fn far(a: Colour, b: Colour) -> f64 {
+    far_squared(a, b).sqrt()
+}
+
+fn far_squared(a: Colour, b: Colour) -> f64 {
     let d = minus(a, b);
-    dot(d, d).sqrt()
+    dot(d, d)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a handful")]
-fn mean(colours: &[Colour]) -> Colour {
-    colours.iter().copied().fold([0.0; 3], plus).map(|v| v / colours.len() as f64)
+fn mean(colours: &[Words]) -> Colour {
+    colours.iter().map(|words| colour(*words)).fold([0.0; 3], plus).map(|v| v / colours.len() as f64)
 }
 
 pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
@@ -177,21 +191,19 @@ fn densest(mut values: Vec<f64>) -> Option<f64> {
     (width(&narrowest) <= DENSE).then(|| narrowest[narrowest.len() / 2])
 }
 
-impl Edge {
-    /// Looks across every crack of a closed border that lies squarely enough. `lines`: the edge may be drawn as a line; not so
-    /// among spots, which look like lines here and there.
-    pub(super) fn look(border: &[Crack], grid: &Grid, meter: Meter, lines: bool) -> Self {
-        let free = |crack: &Crack| grid.at(crack.x + crack.out.0, crack.y + crack.out.1) == Cell::Ground;
-        let square: Vec<usize> = (0..border.len()).filter(|&i| squarely(border, i) && free(&border[i])).collect();
-        let mut profiles: Vec<Profile> = square.par_iter().map(|&i| Profile::take(i, border[i], grid, meter)).collect();
+impl<'a> Edge<'a> {
+    /// Looks along the `lines` across a border, blended in `light`. `drawn`: the edge may be drawn as a line; not so among
+    /// spots, which look like lines here and there.
+    pub(super) fn look(border: &[Crack], lines: &'a [Line], light: Light, drawn: bool) -> Self {
+        let mut profiles: Vec<Profile> = lines.par_iter().map(|line| Profile::new(line, light)).collect();
         // The window decides where plateaus are read, plateaus decide how wide the transition is: two rounds settle it.
         let mut window = 4;
         for _ in 0..3 {
-            profiles.par_iter_mut().for_each(|p| p.find_plateaus(window, lines));
+            profiles.par_iter_mut().for_each(|p| p.find_plateaus(window, drawn));
             share_plateaus(&mut profiles);
             let axis = Scale::axis(profiles.iter().map(|p| (p.outside, p.inside)));
             profiles.par_iter_mut().for_each(|p| {
-                p.cover(axis, meter.light(), window);
+                p.cover(axis, light, window);
                 p.find_centre(window);
             });
             let along = median(profiles.iter().map(|p| p.transition(window)).collect()).unwrap_or(1.0);
@@ -202,14 +214,24 @@ impl Edge {
             }
             window = wanted.clamp(2, WIDEST);
         }
-        let across = |p: &Profile| p.transition(window) * squareness(border, p.crack);
+        let across = |p: &Profile| p.transition(window) * squareness(border, p.line.crack);
         let width = median(profiles.iter().map(across).collect()).unwrap_or(1.0);
         Self { profiles, window, width }
     }
 
+    /// What there is to follow, on a ground without spots.
+    pub(super) fn measured(&self, border: &[Crack]) -> Measured {
+        Measured { points: self.points(border), blur: self.blur(), least_noise: 0.0, soft: self.soft() }
+    }
+
+    /// The same among spots.
+    pub(super) fn measured_among_spots(&self, border: &[Crack]) -> Measured {
+        Measured { points: self.points_near(border), blur: self.blur(), least_noise: UNSURE, soft: 0.0 }
+    }
+
     /// The edge points in the order of the border, without those that step back, as noise makes neighbours do where
     /// rows give way to columns.
-    pub(super) fn points(&self, border: &[Crack]) -> Vec<Point> {
+    fn points(&self, border: &[Crack]) -> Vec<Point> {
         let pairs: Vec<Option<Pair>> = self.profiles.iter().map(|p| p.pair(self.window)).collect();
         self.in_order(border, |i| {
             let profile = &self.profiles[i];
@@ -229,7 +251,7 @@ impl Edge {
         let reach = WEDGE.min((n - 1) / 2);
         let near = (0..=2 * reach).map(|k| (i + n + k - reach) % n);
         let beside = |k: usize| {
-            let (along, deeper) = self.profiles[k].side.beside(&self.profiles[i].side)?;
+            let (along, deeper) = self.profiles[k].line.beside(self.profiles[i].line)?;
             let other = pairs[k].filter(|other| other.thin == pair.thin)?;
             Some((along, Point::new(other.middle + deeper, other.width)))
         };
@@ -245,7 +267,7 @@ impl Edge {
 
     /// The same where spots look like edges: most edges lie about as far from the border of pixels, since that runs beside
     /// them by what blur and light make of it; what is found far from there is taken to lie there.
-    pub(super) fn points_near(&self, border: &[Crack]) -> Vec<Point> {
+    fn points_near(&self, border: &[Crack]) -> Vec<Point> {
         let all = self.profiles.iter().filter_map(|profile| profile.inwards(self.window));
         let usual = densest(all.collect()).unwrap_or(0.0);
         self.in_order(border, |i| {
@@ -259,7 +281,7 @@ impl Edge {
     /// shorter way. So it does not matter in which direction they are asked.
     fn in_order(&self, border: &[Crack], place: impl Fn(usize) -> Option<Point>) -> Vec<Point> {
         let start = self.straightest(border);
-        let place = |i: usize| Some((place(i)?, trend(border, self.profiles[i].crack)));
+        let place = |i: usize| Some((place(i)?, trend(border, self.profiles[i].line.crack)));
         let mut all: Vec<(Point, Vec2)> = (start..self.profiles.len()).chain(0..start).filter_map(place).collect();
         // Once more the first, where the ring closes.
         let Some(&first) = all.first() else { return Vec::new() };
@@ -269,10 +291,19 @@ impl Edge {
             (step.dot(way) >= LEAST_STEP * way.hypot()).then(|| 1.0 - LENGTH_COUNTS * step.hypot())
         };
         // For each place the best way to it: what it is worth, and the place before.
-        let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
+        let mut best: Vec<(f64, usize)> = Vec::with_capacity(all.len());
+        best.push((0.0, 0));
         for (i, &to) in all.iter().enumerate().skip(1) {
-            let ways = (i.saturating_sub(PASSED_OVER)..i).filter_map(|k| Some((best[k].0 + worth(all[k], to)?, k)));
-            best.push(ways.max_by(|a, b| a.0.total_cmp(&b.0)).unwrap_or((best[i - 1].0 - DEAR, i - 1)));
+            let mut found: Option<(f64, usize)> = None;
+            for k in (i.saturating_sub(PASSED_OVER)..i).rev() {
+                // One place more is worth 1 at most: most ways need not be looked at.
+                let hopeful = found.is_none_or(|(most, _)| best[k].0 + 1.0 > most);
+                let way = if hopeful { worth(all[k], to).map(|worth| (best[k].0 + worth, k)) } else { None };
+                if way.is_some_and(|(way, _)| found.is_none_or(|(most, _)| way > most)) {
+                    found = way;
+                }
+            }
+            best.push(found.unwrap_or((best[i - 1].0 - DEAR, i - 1)));
         }
         let before = |i: &usize| Some(best[*i].1).filter(|_| *i > 0);
         let mut kept: Vec<Point> = std::iter::successors(before(&(all.len() - 1)), before).map(|i| all[i].0).collect();
@@ -283,24 +314,26 @@ impl Edge {
     /// The profile around which the border runs straightest: points are sure to be in order there, as they are not at a
     /// tip.
     fn straightest(&self, border: &[Crack]) -> usize {
-        let chord = |profile: &Profile| span(border, profile.crack, 4 * TREND).hypot2();
-        let longest = self.profiles.iter().enumerate().max_by(|a, b| chord(a.1).total_cmp(&chord(b.1)));
+        let chord = |profile: &Profile| span(border, profile.line.crack, 4 * TREND).hypot2();
+        let longest = self.profiles.iter().map(chord).enumerate().max_by(|a, b| a.1.total_cmp(&b.1));
         longest.map_or(0, |(i, _)| i)
     }
 
     /// The part of the profiles whose transition is much wider than that of the sharper ones.
-    pub(super) fn soft(&self) -> f64 {
+    fn soft(&self) -> f64 {
         /// Times the lower quartile, and pixels: beyond both, an edge is soft beside the others.
         const TIMES: f64 = 3.0;
         const LEAST: f64 = 4.0;
         /// Neighbours on either side that are as soft, where it is not noise that makes one so.
         const BESIDE: usize = 6;
         let each: Vec<f64> = self.profiles.iter().map(|p| p.transition(WIDEST)).collect();
-        let near = |i: usize| each[i.saturating_sub(BESIDE)..(i + BESIDE + 1).min(each.len())].to_vec();
-        let mut widths: Vec<f64> = (0..each.len()).filter_map(|i| median(near(i))).collect();
-        if widths.is_empty() {
+        let near = |i: usize| &each[i.saturating_sub(BESIDE)..(i + BESIDE + 1).min(each.len())];
+        let wide = |near: &[f64]| 2 * near.iter().filter(|width| **width > LEAST).count() >= near.len();
+        // Mostly no median is beyond the least, and so none need be found.
+        if !(0..each.len()).any(|i| wide(near(i))) {
             return 0.0;
         }
+        let mut widths: Vec<f64> = (0..each.len()).filter_map(|i| median(near(i).to_vec())).collect();
         let quarter = widths.len() / 4;
         let sharp = *widths.select_nth_unstable_by(quarter, f64::total_cmp).1;
         let soft = widths.iter().filter(|width| **width > (TIMES * sharp).max(LEAST)).count();
@@ -310,7 +343,7 @@ impl Edge {
 
     /// Variance of the blur in square pixels, from the width of the transition: a Gaussian takes 2.56 σ from 10 % to
     /// 90 %, reading between pixel centres adds 1/6, and a pixel by itself has 1/12.
-    pub(super) fn blur(&self) -> f64 {
+    fn blur(&self) -> f64 {
         ((self.width / 2.56).powi(2) - 1.0 / 6.0).max(1.0 / 12.0)
     }
 }
@@ -324,7 +357,9 @@ fn trend(border: &[Crack], i: usize) -> Vec2 {
 fn span(border: &[Crack], i: usize, reach: usize) -> Vec2 {
     let n = border.len();
     let reach = reach.min(n / 4);
-    border[(i + reach) % n].middle() - border[(i + n - reach) % n].middle()
+    let (after, before) = (i + reach, i + n - reach);
+    border[if after < n { after } else { after - n }].middle()
+        - border[if before < n { before } else { before - n }].middle()
 }
 
 /// Whether the border's trend lies within 45° of the crack.
@@ -342,6 +377,9 @@ fn squareness(border: &[Crack], i: usize) -> f64 {
 /// Averages plateaus over neighbours that look alike; where there is none to be read, takes what the nearest ones have.
 fn share_plateaus(profiles: &mut [Profile]) {
     let n = profiles.len();
+    if n == 0 {
+        return;
+    }
     line_all(profiles);
     // A row of pixels that leaves through another edge, slantingly, shows no plateau.
     let usual = median(profiles.iter().filter(|p| p.sure).map(|p| p.slope).collect()).unwrap_or(0.0);
@@ -351,20 +389,22 @@ fn share_plateaus(profiles: &mut [Profile]) {
     let both: Vec<Plateaus> =
         profiles.iter().map(|p| Plateaus { colours: (p.outside, p.inside), sure: p.sure }).collect();
     let noise = median((0..n).map(|i| far(both[i].colours.1, both[(i + 1) % n].colours.1)).collect()).unwrap_or(0.0);
-    profiles.par_iter_mut().enumerate().for_each(|(i, p)| {
+    let reach = SHARE.min((n - 1) / 2);
+    // Going on around at both ends, so that the neighbours of each stand side by side.
+    let around = [&both[n - reach..], &both, &both[..reach]].concat();
+    profiles.par_iter_mut().zip(around.par_windows(2 * reach + 1)).enumerate().for_each(|(i, (p, near))| {
         if !p.sure
             && let Some(lent) = lent(&both, i)
         {
             (p.outside, p.inside) = lent;
             return;
         }
-        let like = (4.0 * noise).max(0.08 * far(p.outside, p.inside));
-        let reach = SHARE.min((n - 1) / 2);
-        let near = (0..=2 * reach).map(|k| &both[(i + n + k - reach) % n]);
-        let alike = |q: &&Plateaus| far(q.colours.0, p.outside) <= like && far(q.colours.1, p.inside) <= like;
+        let like = (4.0 * noise).max(0.08 * far(p.outside, p.inside)).powi(2);
+        let alike =
+            |q: &&Plateaus| far_squared(q.colours.0, p.outside) <= like && far_squared(q.colours.1, p.inside) <= like;
         // Itself at least is among them.
         let mut sums = ([0.0; 3], [0.0; 3], 0.0);
-        for Plateaus { colours, .. } in near.filter(|q| q.sure == p.sure).filter(alike) {
+        for Plateaus { colours, .. } in near.iter().filter(|q| q.sure == p.sure).filter(alike) {
             sums = (plus(sums.0, colours.0), plus(sums.1, colours.1), sums.2 + 1.0);
         }
         (p.outside, p.inside) = (sums.0.map(|v| v / sums.2), sums.1.map(|v| v / sums.2));
@@ -382,13 +422,14 @@ fn line_all(profiles: &mut [Profile]) {
     }
     let middle = ends.len() / 2;
     let usual = *ends.select_nth_unstable(middle).1;
-    for profile in profiles.iter_mut().filter(|p| !p.lined && p.other.is_none()) {
+    for profile in profiles.iter_mut().filter(|p| !p.lined && p.line.other.is_none()) {
         (profile.lined, profile.sure) = (true, false);
         profile.last = profile.last.min(usual.max(profile.centre));
     }
 }
 
 /// The colours on both sides of an edge.
+#[derive(Clone, Copy)]
 struct Plateaus {
     colours: (Colour, Colour),
     sure: bool,
@@ -407,19 +448,19 @@ fn lent(both: &[Plateaus], i: usize) -> Option<(Colour, Colour)> {
     Some(colours)
 }
 
-impl Profile {
+impl Line {
+    /// One across every crack of a closed border that lies squarely enough.
+    pub(super) fn across(border: &[Crack], grid: &Grid, samples: &Samples) -> Vec<Self> {
+        let free = |crack: &Crack| grid.at(crack.x + crack.out.0, crack.y + crack.out.1) == Cell::Ground;
+        let square: Vec<usize> = (0..border.len()).filter(|&i| squarely(border, i) && free(&border[i])).collect();
+        square.par_iter().map(|&i| Self::take(i, border[i], grid, samples)).collect()
+    }
+
     /// The line of pixels across `side`, which has ground outside.
-    fn take(crack: usize, side: Crack, grid: &Grid, meter: Meter) -> Self {
+    fn take(crack: usize, side: Crack, grid: &Grid, samples: &Samples) -> Self {
         let reach = i64::try_from(REACH).expect("small");
-        let place = |k: i64| (side.x - side.out.0 * k, side.y - side.out.1 * k);
-        let mut colours = [[0.0; 3]; 2 * REACH];
-        let mut brightness = [0.0; 2 * REACH];
-        let mut cells = [Cell::Ground; 2 * REACH];
-        for (i, k) in (-reach..reach).enumerate() {
-            let (x, y) = place(k);
-            (colours[i], cells[i]) = (meter.at(x, y), grid.at(x, y));
-            brightness[i] = tone::brightness(colours[i], meter.light());
-        }
+        let cells: [Cell; 2 * REACH] = grid.across(side);
+        let start = (side.x + side.out.0 * reach, side.y + side.out.1 * reach);
         let inner = cells[REACH..].iter().take_while(|c| **c == Cell::Shape).count();
         let outer = cells[..REACH].iter().rev().take_while(|c| **c == Cell::Ground).count();
         // Where something else comes near, only the nearer half of the way belongs to this edge.
@@ -438,23 +479,44 @@ impl Profile {
         Self {
             crack,
             side,
-            colours,
-            brightness,
+            colours: samples.line(start, (-side.out.0, -side.out.1)),
             first: REACH - own(outer),
             last: REACH + own(inner) - 1,
+            other,
+        }
+    }
+
+    /// Where its crack lies seen from that of another, as [`Crack::beside`] tells.
+    pub(super) fn beside(&self, other: &Self) -> Option<(f64, f64)> {
+        self.side.beside(&other.side)
+    }
+}
+
+impl<'a> Profile<'a> {
+    fn new(line: &'a Line, light: Light) -> Self {
+        let mut profile = Self {
+            line,
+            brightness: [0.0; 2 * REACH],
+            first: line.first,
+            last: line.last,
             centre: REACH,
             outside: [0.0; 3],
             inside: [0.0; 3],
             sure: true,
             slope: 0.0,
             lined: false,
-            other,
-            coverage: [f64::NAN; 2 * REACH],
+            coverage: [f32::NAN; 2 * REACH],
+        };
+        for (brightness, words) in profile.brightness.iter_mut().zip(&line.colours) {
+            #[expect(clippy::cast_possible_truncation, reason = "from samples of 16 bits at most")]
+            let read = tone::brightness(colour(*words), light) as f32;
+            *brightness = read;
         }
+        profile
     }
 
     /// The colours between which the edge passes.
-    fn find_plateaus(&mut self, window: usize, lines: bool) {
+    fn find_plateaus(&mut self, window: usize, drawn: bool) {
         let end = self.centre.saturating_sub(window);
         let range = if end > self.first {
             end.saturating_sub(PLATEAU).max(self.first)..end
@@ -467,19 +529,19 @@ impl Profile {
             if start <= self.last { start..self.last.min(start + PLATEAU - 1) + 1 } else { self.last..self.last + 1 };
         let slope = |range: std::ops::Range<usize>| {
             let half = range.len() / 2;
-            let (near, beyond) = self.colours[range].split_at(half);
+            let (near, beyond) = self.line.colours[range].split_at(half);
             if half == 0 { 0.0 } else { far(mean(near), mean(beyond)) }
         };
         self.slope = slope(range.clone()).max(slope(far_in.clone()));
-        self.outside = mean(&self.colours[range]);
-        let beyond = mean(&self.colours[far_in]);
-        let near = self.nearest_plateau(window, lines);
+        self.outside = mean(&self.line.colours[range]);
+        let beyond = mean(&self.line.colours[far_in]);
+        let near = self.nearest_plateau(window, drawn);
         // A second edge behind the first, as behind an inked line, must not pull at this one.
         self.inside = match near {
             Some((end, colour)) if far(colour, beyond) > 0.15 * far(colour, self.outside) => {
                 self.last = self.last.min(end);
                 // Where the shape itself is thin, what comes next is the ground.
-                self.lined = lines && self.other.is_none();
+                self.lined = drawn && self.line.other.is_none();
                 colour
             }
             _ => beyond,
@@ -489,22 +551,24 @@ impl Profile {
 
     /// The first stretch of even colour inside, or the first peak of the distance from the ground: where it ends and
     /// its colour.
-    fn nearest_plateau(&self, window: usize, lines: bool) -> Option<(usize, Colour)> {
-        let stand = |k: usize| far(self.colours[k], self.outside);
+    fn nearest_plateau(&self, window: usize, drawn: bool) -> Option<(usize, Colour)> {
+        let stand = |k: usize| far(colour(self.line.colours[k]), self.outside);
         let stop = self.last.min(self.centre + window + 4);
-        let step = |k: usize| far(self.colours[k], self.colours[k + 1]);
-        let mut peak = REACH;
+        let step = |k: usize| far(colour(self.line.colours[k]), colour(self.line.colours[k + 1]));
+        let mut here = stand(REACH);
+        let (mut peak, mut highest) = (REACH, here);
         for k in REACH..stop {
-            let even = 0.06 * stand(k);
-            let pale = lines && stand(k) < PALE * stand(peak);
+            let even = 0.06 * here;
+            let pale = drawn && here < PALE * highest;
             if !pale && k + 2 <= stop && step(k) <= even && step(k + 1) <= even {
-                return Some((k + 1, mean(&self.colours[k..=k + 2])));
+                return Some((k + 1, mean(&self.line.colours[k..=k + 2])));
             }
-            if stand(k) > stand(peak) {
-                peak = k;
+            if here > highest {
+                (peak, highest) = (k, here);
             }
-            if k > peak && stand(k + 1) < PALE * stand(peak) {
-                return Some((peak, self.colours[peak]));
+            here = stand(k + 1);
+            if k > peak && here < PALE * highest {
+                return Some((peak, colour(self.line.colours[peak])));
             }
         }
         None
@@ -513,14 +577,18 @@ impl Profile {
     /// Reads the coverage of the pixels that any sum over `window` may ask for, between the plateaus.
     fn cover(&mut self, axis: Scale, light: Light, window: usize) {
         let scale = axis.between(self.outside, self.inside, light);
-        let reach = if self.other.is_some() { 3 * window + 4 } else { 2 * window + 5 };
-        for k in REACH.saturating_sub(reach)..(REACH + reach).min(2 * REACH) {
-            self.coverage[k] = scale.coverage(self.colours[k], self.brightness[k]);
+        let reach = if self.line.other.is_some() { 3 * window + 4 } else { 2 * window + 5 };
+        let range = REACH.saturating_sub(reach)..(REACH + reach).min(2 * REACH);
+        let pixels = self.line.colours[range.clone()].iter().zip(&self.brightness[range.clone()]);
+        for (coverage, (words, bright)) in self.coverage[range].iter_mut().zip(pixels) {
+            #[expect(clippy::cast_possible_truncation, reason = "a part of a pixel, from samples of 16 bits at most")]
+            let read = scale.coverage(colour(*words), f64::from(*bright)) as f32;
+            *coverage = read;
         }
     }
 
     fn coverage(&self, k: usize) -> f64 {
-        self.coverage[k]
+        f64::from(self.coverage[k])
     }
 
     /// The pixel with the half-way level that is nearest to the crack.
@@ -557,12 +625,12 @@ impl Profile {
 
     /// Whether a second edge is so near that their transitions run into one another.
     fn is_double(&self, window: usize) -> bool {
-        self.other.is_some_and(|o| o.between <= 2 * window + 1)
+        self.line.other.is_some_and(|o| o.between <= 2 * window + 1)
     }
 
     /// The second edge, if there is room enough to measure the two together.
     fn two(&self, window: usize) -> Option<Other> {
-        let other = self.other?;
+        let other = self.line.other?;
         let (near, far) = other.edges();
         let least = window.min(3);
         (near >= other.first + least && other.last + 1 >= far + least).then_some(other)
@@ -624,8 +692,8 @@ impl Profile {
     /// The place so far inwards of the crack, in pixels.
     fn at(&self, inwards: f64) -> Point {
         #[expect(clippy::cast_precision_loss, reason = "unit steps")]
-        let out = Vec2::new(self.side.out.0 as f64, self.side.out.1 as f64);
-        self.side.middle() - out * inwards
+        let out = Vec2::new(self.line.side.out.0 as f64, self.line.side.out.1 as f64);
+        self.line.side.middle() - out * inwards
     }
 
     /// Distance of each pixel's centre from the crack, in pixels inwards, with its coverage; over the whole window

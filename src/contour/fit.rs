@@ -159,47 +159,65 @@ fn cubics(part: Vec<CubicBez>, start: Point, after: Option<&Run>, tolerance: f64
     elements
 }
 
-/// A place and the unit direction of the way there.
-type Node = (Point, Vec2);
+/// A place on the way.
+#[derive(Clone, Copy)]
+struct Node {
+    at: Point,
+    /// Unit direction of the way.
+    along: Vec2,
+    /// Length of the way to here, from node to node, and how far it turned, in radians.
+    length: f64,
+    turned: f64,
+}
 
 /// Places along `part`, its ends among them.
 fn nodes(part: &[CubicBez]) -> Vec<Node> {
-    let node = |c: &CubicBez, t: f64| {
+    let place = |c: &CubicBez, t: f64| {
         let along = c.deriv().eval(t).to_vec2();
         (c.eval(t), along / along.hypot().max(1e-12))
     };
     let places = part.iter().flat_map(|c| (0..PARTS).map(move |i| (c, f64::from(i) / f64::from(PARTS))));
-    places.chain(part.last().map(|c| (c, 1.0))).map(|(c, t)| node(c, t)).collect()
+    let places = places.chain(part.last().map(|c| (c, 1.0))).map(|(c, t)| place(c, t));
+    let mut nodes: Vec<Node> = Vec::with_capacity(part.len() * PARTS as usize + 1);
+    for (at, along) in places {
+        let (length, turned) = nodes.last().map_or((0.0, 0.0), |last| {
+            let turn = last.along.cross(along).atan2(last.along.dot(along));
+            (last.length + last.at.distance(at), last.turned + turn)
+        });
+        nodes.push(Node { at, along, length, turned });
+    }
+    nodes
 }
 
 /// Cubics as few as greedy growth finds, then with the smallest tolerance that needs no more of them: the last one
 /// would be a stub otherwise and the others strained.
 fn balanced(nodes: &[Node], tolerance: f64) -> Vec<CubicBez> {
-    let mut best = greedy(nodes, tolerance);
+    let mut best = greedy(nodes, tolerance, usize::MAX).unwrap_or_default();
     let (mut low, mut high) = (0.1 * tolerance, tolerance);
     for _ in 0..2 {
         let middle = 0.5 * (low + high);
-        let trial = greedy(nodes, middle);
-        if trial.len() <= best.len() {
-            (best, high) = (trial, middle);
-        } else {
-            low = middle;
+        match greedy(nodes, middle, best.len()) {
+            Some(trial) => (best, high) = (trial, middle),
+            None => low = middle,
         }
     }
     best.into_iter().map(|(run, curve)| settled(run, curve)).collect()
 }
 
-/// Stretches of `nodes`, each ending where the next begins, with a cubic for each.
-fn greedy(nodes: &[Node], tolerance: f64) -> Vec<(&[Node], CubicBez)> {
+/// Stretches of `nodes`, each ending where the next begins, with a cubic for each; `None` if it takes more than `most`.
+fn greedy(nodes: &[Node], tolerance: f64, most: usize) -> Option<Vec<(&[Node], CubicBez)>> {
     let last = nodes.len() - 1;
     let mut pieces = Vec::new();
     let mut from = 0;
     while from < last {
+        if pieces.len() == most {
+            return None;
+        }
         let (count, curve) = longest(&nodes[from..], tolerance);
         pieces.push((&nodes[from..=from + count], curve));
         from += count;
     }
-    pieces
+    Some(pieces)
 }
 
 /// The best cubic for a stretch rather than the first that would do, which lies on one side of it more than it must.
@@ -207,7 +225,7 @@ fn settled(run: &[Node], curve: CubicBez) -> CubicBez {
     if run.len() < 3 {
         return curve;
     }
-    refit(run, run[0], run[run.len() - 1], SETTLE, 0.0).map_or(curve, |(settled, _)| settled)
+    refit(run, SETTLE, 0.0).map_or(curve, |(settled, _)| settled)
 }
 
 /// How many steps of `nodes`, at least one, a single cubic can take from the first, and that cubic. Lengths are doubled
@@ -240,35 +258,28 @@ fn longest(nodes: &[Node], tolerance: f64) -> (usize, CubicBez) {
 }
 
 fn shortest(a: Node, b: Node) -> CubicBez {
-    let third = a.0.distance(b.0) / 3.0;
-    CubicBez::new(a.0, a.0 + a.1 * third, b.0 - b.1 * third, b.0)
+    let third = a.at.distance(b.at) / 3.0;
+    CubicBez::new(a.at, a.at + a.along * third, b.at - b.along * third, b.at)
 }
 
 /// One cubic through the ends of `nodes` in their directions, within `tolerance` of all of them, by least squares with
 /// reparametrisation (P. J. Schneider, "An algorithm for automatically fitting digitized curves", Graphics Gems, 1990).
 /// `None` if there is none.
 fn cubic(nodes: &[Node], tolerance: f64) -> Option<CubicBez> {
-    let (a, b) = (nodes[0], nodes[nodes.len() - 1]);
-    let mut turned = 0.0_f64;
-    let mut most = 0.0_f64;
-    for pair in nodes.windows(2) {
-        turned += pair[0].1.cross(pair[1].1).atan2(pair[0].1.dot(pair[1].1));
-        most = most.max(turned.abs());
-    }
-    if most > MOST_TURN {
+    if nodes.iter().any(|node| (node.turned - nodes[0].turned).abs() > MOST_TURN) {
         return None;
     }
-    refit(nodes, a, b, 8, tolerance).filter(|(_, worst)| *worst <= tolerance).map(|(curve, _)| curve)
+    refit(nodes, 8, tolerance).filter(|(_, worst)| *worst <= tolerance).map(|(curve, _)| curve)
 }
 
-/// The best cubic from `a` to `b` for `nodes` after so many rounds, or the first within `enough`, and its largest
+/// The best cubic from the first of `nodes` to the last after so many rounds, or the first within `enough`, and its largest
 /// distance from them.
-fn refit(nodes: &[Node], a: Node, b: Node, rounds: usize, enough: f64) -> Option<(CubicBez, f64)> {
+fn refit(nodes: &[Node], rounds: usize, enough: f64) -> Option<(CubicBez, f64)> {
     let mut params = chord_lengths(nodes);
     let mut best: Option<(CubicBez, f64)> = None;
     for round in 0..rounds {
-        let curve = handles(a, b, nodes, &params)?;
-        let worst = nodes.iter().zip(&params).map(|((p, _), &t)| curve.eval(t).distance(*p)).fold(0.0, f64::max);
+        let curve = handles(nodes, &params)?;
+        let worst = reparametrise(&curve, nodes, &mut params);
         if best.as_ref().is_none_or(|(_, w)| worst < *w) {
             best = Some((curve, worst));
         }
@@ -276,40 +287,39 @@ fn refit(nodes: &[Node], a: Node, b: Node, rounds: usize, enough: f64) -> Option
         if worst <= enough || (round > 1 && enough > 0.0 && worst > 8.0 * enough) {
             break;
         }
-        reparametrise(&curve, nodes, &mut params);
     }
     best
 }
 
 fn chord_lengths(nodes: &[Node]) -> Vec<f64> {
-    let mut sums = Vec::with_capacity(nodes.len());
-    let mut sum = 0.0;
-    sums.push(0.0);
-    for pair in nodes.windows(2) {
-        sum += pair[0].0.distance(pair[1].0);
-        sums.push(sum);
-    }
-    sums.iter_mut().for_each(|s| *s /= sum.max(1e-12));
-    sums
+    let (from, whole) = (nodes[0].length, length(nodes).max(1e-12));
+    nodes.iter().map(|node| (node.length - from) / whole).collect()
+}
+
+/// Of the way from the first of `nodes` to the last.
+fn length(nodes: &[Node]) -> f64 {
+    nodes[nodes.len() - 1].length - nodes[0].length
 }
 
 /// The handle lengths that fit best; `None` if one would be no handle.
-fn handles(a: Node, b: Node, nodes: &[Node], params: &[f64]) -> Option<CubicBez> {
+fn handles(nodes: &[Node], params: &[f64]) -> Option<CubicBez> {
+    let (a, b) = (nodes[0], nodes[nodes.len() - 1]);
+    let (chord, length) = (b.at - a.at, length(nodes));
     let (mut c00, mut c01, mut c11, mut x0, mut x1) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for ((p, _), &t) in nodes.iter().zip(params) {
+    for (node, &t) in nodes.iter().zip(params) {
         let u = 1.0 - t;
-        let (b0, b1, b2, b3) = (u * u * u, 3.0 * u * u * t, 3.0 * u * t * t, t * t * t);
-        let (v0, v1) = (a.1 * b1, b.1 * -b2);
-        let rest = *p - Point::ORIGIN - a.0.to_vec2() * (b0 + b1) - b.0.to_vec2() * (b2 + b3);
-        c00 += v0.dot(v0);
-        c01 += v0.dot(v1);
-        c11 += v1.dot(v1);
-        x0 += v0.dot(rest);
-        x1 += v1.dot(rest);
+        // Shares of the two handles and of the end.
+        let (b1, b2, end) = (3.0 * u * u * t, -3.0 * u * t * t, t * t * (3.0 * u + t));
+        let rest = node.at - a.at - chord * end;
+        c00 += b1 * b1;
+        c01 += b1 * b2;
+        c11 += b2 * b2;
+        x0 += b1 * a.along.dot(rest);
+        x1 += b2 * b.along.dot(rest);
     }
+    c01 *= a.along.dot(b.along);
     let determinant = c00 * c11 - c01 * c01;
-    let chord = a.0.distance(b.0);
-    let length: f64 = nodes.windows(2).map(|p| p[0].0.distance(p[1].0)).sum();
+    let chord = chord.hypot();
     if chord < 1e-9 {
         return None;
     }
@@ -322,21 +332,27 @@ fn handles(a: Node, b: Node, nodes: &[Node], params: &[f64]) -> Option<CubicBez>
     if !(sane.contains(&l0) && sane.contains(&l1)) {
         (l0, l1) = (length / 3.0, length / 3.0);
     }
-    Some(CubicBez::new(a.0, a.0 + a.1 * l0, b.0 - b.1 * l1, b.0))
+    Some(CubicBez::new(a.at, a.at + a.along * l0, b.at - b.along * l1, b.at))
 }
 
-/// One Newton step of each parameter towards the nearest place on the curve.
-fn reparametrise(curve: &CubicBez, nodes: &[Node], params: &mut [f64]) {
-    let first = curve.deriv();
-    let second = first.deriv();
-    for ((p, _), t) in nodes.iter().zip(params.iter_mut()) {
-        let off = curve.eval(*t) - *p;
-        let (d, dd) = (first.eval(*t).to_vec2(), second.eval(*t).to_vec2());
-        let slope = d.dot(d) + off.dot(dd);
+/// One Newton step of each parameter towards the nearest place on the curve; and the largest distance before it.
+fn reparametrise(curve: &CubicBez, nodes: &[Node], params: &mut [f64]) -> f64 {
+    // Powers of the parameter: what is evaluated is the same curve, for all of the nodes.
+    let start = curve.p0;
+    let linear = 3.0 * (curve.p1 - start);
+    let square = 3.0 * (curve.p2 - curve.p1) - linear;
+    let cube = curve.p3 - start - linear - square;
+    let mut worst = 0.0_f64;
+    for (node, t) in nodes.iter().zip(params.iter_mut()) {
+        let off = ((cube * *t + square) * *t + linear) * *t - (node.at - start);
+        worst = worst.max(off.hypot2());
+        let d = (3.0 * cube * *t + 2.0 * square) * *t + linear;
+        let slope = d.hypot2() + off.dot(6.0 * cube * *t + 2.0 * square);
         if slope > 1e-12 {
             *t = (*t - off.dot(d) / slope).clamp(0.0, 1.0);
         }
     }
+    worst.sqrt()
 }
 
 /// Draws what bows too little to be seen as lines.

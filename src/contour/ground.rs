@@ -18,7 +18,7 @@ const TALL: usize = 8;
 const EVEN: u8 = 48;
 
 /// One colour of the ground, drifting over the picture as light falls off: a polynomial of the second degree.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Tone {
     frame: Frame,
     /// For each term of [`Frame::terms`] what it adds to the three axes of OKLab.
@@ -29,7 +29,7 @@ struct Tone {
 const TERMS: usize = 6;
 
 /// Coordinates about 0 and below about 1, in which the terms of a polynomial do not hide each other.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Frame {
     middle: (f32, f32),
     /// A pixel's part of it.
@@ -189,6 +189,7 @@ fn densest(looks: &[Look], frame: Frame) -> (Tone, f32) {
     let mut tone = Tone { frame, terms };
     let mut spread = ALIKE / 3.0;
     for round in 0..6 {
+        let before = (tone, spread);
         let cut = ALIKE.max(3.0 * spread);
         let near: Vec<&Look> = looks.iter().filter(|l| distance(l.lab, tone.at(l.x, l.y)) <= cut).collect();
         if near.is_empty() {
@@ -200,6 +201,10 @@ fn densest(looks: &[Look], frame: Frame) -> (Tone, f32) {
         let (_, &mut median, _) = off.select_nth_unstable_by(middle, f32::total_cmp);
         // A spread beyond twice what looks alike is no ground colour any more but a mixture.
         spread = (1.4826 * median).min(2.0 * ALIKE);
+        // From here on it would go on like this.
+        if round > 1 && (tone, spread) == before {
+            break;
+        }
     }
     (tone, spread.max(finest_spread(looks, &tone, ALIKE.max(3.0 * spread))))
 }
@@ -231,21 +236,24 @@ fn finest_spread(looks: &[Look], tone: &Tone, reach: f32) -> f32 {
 fn fit_drift(looks: &[&Look], frame: Frame, drift: bool) -> Option<Tone> {
     /// Keeps terms that the places cannot tell apart from growing.
     const RIDGE: f64 = 1e-6;
-    let mut normal = nalgebra::SMatrix::<f64, TERMS, TERMS>::zeros();
-    let mut right = nalgebra::SMatrix::<f64, TERMS, 3>::zeros();
-    for look in looks {
-        let place = nalgebra::SVector::<f64, TERMS>::from(frame.terms(look.x, look.y).map(f64::from));
-        let lab = nalgebra::RowVector3::from(look.lab.map(f64::from));
-        normal += place * place.transpose();
-        right += place * lab;
-    }
-    let count = normal[(0, 0)];
+    #[expect(clippy::cast_precision_loss, reason = "a count of places")]
+    let count = looks.len() as f64;
     let solved = if drift && looks.len() >= 200 {
+        let mut normal = nalgebra::SMatrix::<f64, TERMS, TERMS>::zeros();
+        let mut right = nalgebra::SMatrix::<f64, TERMS, 3>::zeros();
+        for look in looks {
+            let place = nalgebra::SVector::<f64, TERMS>::from(frame.terms(look.x, look.y).map(f64::from));
+            let lab = nalgebra::RowVector3::from(look.lab.map(f64::from));
+            normal += place * place.transpose();
+            right += place * lab;
+        }
         (1..TERMS).for_each(|i| normal[(i, i)] += RIDGE * count);
         normal.cholesky()?.solve(&right)
     } else {
+        let sum: nalgebra::RowVector3<f64> =
+            looks.iter().map(|look| nalgebra::RowVector3::from(look.lab.map(f64::from))).sum();
         let mut level = nalgebra::SMatrix::<f64, TERMS, 3>::zeros();
-        level.set_row(0, &(right.row(0) / count));
+        level.set_row(0, &(sum / count));
         level
     };
     #[expect(clippy::cast_possible_truncation, reason = "colours need no more than f32")]
@@ -375,8 +383,9 @@ impl<'a> Field<'a> {
     fn side(&self, top: usize, bottom: usize, left: usize, level: f32) -> Side {
         let Some([tone]) = self.ground.as_ref().map(|ground| ground.tones.as_slice()) else { return Side::Mixed };
         // With the neighbours that smoothing brings in.
-        let ys = top.saturating_sub(1)..=(bottom + 1).min(self.samples.height - 1);
-        let (from, to) = (left.saturating_sub(1), (left + WIDE + 1).min(self.samples.width));
+        let rim = usize::from(self.smooth);
+        let ys = top.saturating_sub(rim)..=(bottom + rim).min(self.samples.height - 1);
+        let (from, to) = (left.saturating_sub(rim), (left + WIDE + rim).min(self.samples.width));
         let Some([low, high]) = self.samples.extent(ys, from, to) else { return Side::Mixed };
         if low.iter().zip(&high).any(|(low, high)| high - low > EVEN) {
             return Side::Mixed;

@@ -5,11 +5,13 @@
 //! slanted-edge method of ISO 12233.
 
 use kurbo::Point;
+use rayon::prelude::*;
 
 use super::border::{Crack, Grid};
 use super::course::Stretch;
-use super::edge::{Edge, Profile};
-use super::samples::{Meter, Samples};
+use super::edge::{Edge, Line, Profile};
+use super::outline::Measured;
+use super::samples::Samples;
 use crate::build_file::Light;
 
 /// Bins per pixel of the finely sampled profile.
@@ -35,36 +37,36 @@ pub(super) struct Seen {
     /// In which they are more symmetric; `None` when they tell no clear difference.
     pub(super) light: Option<Light>,
     /// The edges of the first so many borders in that light, or in the one that was guessed.
-    pub(super) edges: Vec<Edge>,
+    pub(super) edges: Vec<Measured>,
 }
 
 /// The light in which the edges of `borders` are more symmetric. `guess` is kept unless they speak against it loudly.
-pub(super) fn find(samples: Samples, borders: &[(&[Crack], &Grid)], guess: Light) -> Seen {
-    let look = |light| {
-        let mut transition = Transition { bins: [Bin::default(); 2 * BINS] };
-        let mut edges = Vec::new();
-        let (mut seen, mut whole) = (0, true);
-        for (border, grid) in borders {
-            if seen > ENOUGH {
-                break;
-            }
-            // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
-            let stretch = &border[..border.len().min(2 * ENOUGH)];
-            let edge = Edge::look(stretch, grid, Meter::new(samples, light), true);
-            transition.add(&edge);
-            seen += stretch.len();
-            // Of a border seen in part there is nothing to keep, nor of those after it.
-            whole &= stretch.len() == border.len();
-            if whole {
-                edges.push(edge);
-            }
+pub(super) fn find(samples: &Samples, borders: &[(&[Crack], &Grid)], guess: Light) -> Seen {
+    let mut stretches: Vec<(&[Crack], Vec<Line>)> = Vec::new();
+    let mut seen = 0;
+    for (border, grid) in borders {
+        if seen > ENOUGH {
+            break;
         }
+        // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
+        let stretch = &border[..border.len().min(2 * ENOUGH)];
+        stretches.push((stretch, Line::across(stretch, grid, samples)));
+        seen += stretch.len();
+    }
+    let look = |light| -> (Option<(f64, f64)>, Vec<Edge>) {
+        let mut transition = Transition { bins: [Bin::default(); 2 * BINS] };
+        let edges: Vec<Edge> =
+            stretches.iter().map(|(stretch, lines)| Edge::look(stretch, lines, light, true)).collect();
+        edges.iter().for_each(|edge| transition.add(edge));
         (transition.lean(), edges)
     };
     let (camera, drawing) = rayon::join(|| look(Light::Camera), || look(Light::Drawing));
     let light = clearer(camera.0, drawing.0, guess);
     let edges = if light.unwrap_or(guess) == Light::Camera { camera.1 } else { drawing.1 };
-    Seen { light, edges }
+    // Of a border seen in part there is nothing to keep, nor of those after it.
+    let whole = borders.iter().zip(&edges).take_while(|((border, _), _)| border.len() <= 2 * ENOUGH);
+    let whole: Vec<(&[Crack], &Edge)> = whole.map(|((border, _), edge)| (*border, edge)).collect();
+    Seen { light, edges: whole.into_par_iter().map(|(border, edge)| edge.measured(border)).collect() }
 }
 
 /// The light that leans less, each with what noise may make of it, if that is clear.
@@ -158,7 +160,7 @@ impl Transition {
 fn course(near: &[Profile], depths: &[Option<f64>], middle: &Profile) -> Option<(f64, f64)> {
     let mut all = Vec::with_capacity(near.len());
     for (profile, depth) in near.iter().zip(depths) {
-        let (along, deeper) = profile.side.beside(&middle.side)?;
+        let (along, deeper) = profile.line.beside(middle.line)?;
         let y = (*depth)? + deeper;
         all.push((along, Point::new(y, 0.0)));
     }

@@ -35,6 +35,7 @@ mod tests;
 mod tone;
 mod wire;
 
+use std::borrow::Cow;
 use std::cell::OnceCell;
 use std::collections::HashMap;
 
@@ -43,7 +44,7 @@ use ground::{Field, Ground};
 use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _};
 use rayon::prelude::*;
 use region::{Region, Regions, Row, polygon_rows};
-use samples::{LabTable, Meter, Samples};
+use samples::{LabTable, Samples};
 
 pub use follow::Follower;
 pub use wire::loop_through;
@@ -67,8 +68,6 @@ const WITNESSES: usize = 8;
 const PLACES: usize = 4000;
 /// The part of what lies just outside a loop that up to three colours explain, for its ground to be told by them.
 const EVEN_GROUND: f64 = 0.97;
-/// Standard deviation of edge points between spots, in pixels: that of the sides of pixels, 1/√12.
-const UNSURE: f64 = 0.3;
 /// Spots of a ground, in OKLab, from which on it takes more than a few colours to tell it from a shape.
 const SPOTS: f32 = 0.012;
 /// Distance in pixels that an outline may keep from the edge, unless another is asked for.
@@ -191,13 +190,14 @@ impl<'a> Tracer<'a> {
         let (mut shape, notes) =
             if what.inside.is_empty() { scene.everything(&what.around)? } else { scene.holding(what)? };
         let inner = if what.drawn_line == DrawnLine::Outside { None } else { Some(scene.within_line(&mut shape)?) };
-        let form = scene.form(&shape)?;
         let mut traced = match inner {
-            None => scene.outline(&form, &scene.measured(&form), tolerance),
-            Some(inner) if what.drawn_line == DrawnLine::Inside => {
-                scene.outline(&inner, &scene.measured(&inner), tolerance)
+            None => scene.outline(&*scene.measured_form(&shape)?, tolerance),
+            Some(inner) if what.drawn_line == DrawnLine::Inside => scene.outline(&scene.measured(inner), tolerance),
+            Some(inner) => {
+                let Edged { form, edges } = scene.measured_form(&shape)?.into_owned();
+                let edges = middle(edges, &scene.measured(inner).edges)?;
+                scene.outline(&Edged { form, edges }, tolerance)
             }
-            Some(inner) => scene.outline(&form, &middle(scene.measured(&form), &scene.measured(&inner))?, tolerance),
         };
         traced.notes.extend(notes);
         Ok(traced)
@@ -218,8 +218,8 @@ impl<'a> Tracer<'a> {
             .par_iter()
             .map(|&object| {
                 let filled = if scene.is_line(object) { scene.enclosed_by(object) } else { Vec::new() };
-                let form = scene.form(&Shape { objects: vec![object], filled: filled.clone() })?;
-                let mut traced = scene.outline(&form, &scene.measured(&form), WITHIN - SMOOTHED);
+                let edged = scene.measured_form(&Shape { objects: vec![object], filled: filled.clone() })?;
+                let mut traced = scene.outline(&edged, WITHIN - SMOOTHED);
                 if !filled.is_empty() {
                     traced.inside = filled.iter().map(|&ground| scene.deep_in(ground)).collect();
                 }
@@ -231,10 +231,10 @@ impl<'a> Tracer<'a> {
     }
 
     fn plain(&self) -> Result<&Scene<'a>, Problem> {
-        self.plain
-            .get_or_init(|| Scene::new(self.picture, self.light, &Trace::default()))
-            .as_ref()
-            .map_err(Clone::clone)
+        let (picture, light) = (self.picture, self.light);
+        // On one of the threads that share the work, which else would be handed over and waited for at every step.
+        let new = || rayon::scope(|_| Scene::new(picture, light, &Trace::default()));
+        self.plain.get_or_init(new).as_ref().map_err(Clone::clone)
     }
 }
 
@@ -247,11 +247,19 @@ struct Shape {
 }
 
 /// A shape as pixels.
+#[derive(Clone)]
 struct Form {
     /// The object that it is, all by itself.
     alone: Option<usize>,
     grid: Grid,
     borders: Vec<Vec<Crack>>,
+}
+
+/// A shape with the edges along its borders, one each.
+#[derive(Clone)]
+struct Edged {
+    form: Form,
+    edges: Vec<outline::Measured>,
 }
 
 struct Scene<'a> {
@@ -263,8 +271,8 @@ struct Scene<'a> {
     busy: bool,
     /// The light to read in, and whether the edges told it.
     light: (Light, bool),
-    /// Objects whose edges were measured when the light was sought.
-    known: HashMap<usize, Vec<outline::Measured>>,
+    /// Objects whose edges were measured when the light was sought, each by itself.
+    known: HashMap<usize, Edged>,
 }
 
 impl<'a> Scene<'a> {
@@ -619,7 +627,7 @@ impl<'a> Scene<'a> {
 
     /// The light to read in, whether the edges told it, and those edges by object, measured in it. It is a property of the
     /// picture, so the largest shapes are asked, whichever of them are traced.
-    fn find_light(&self, given: Option<Light>, noisy: bool) -> ((Light, bool), HashMap<usize, Vec<outline::Measured>>) {
+    fn find_light(&self, given: Option<Light>, noisy: bool) -> ((Light, bool), HashMap<usize, Edged>) {
         let untold = |light| ((light, false), HashMap::new());
         if let Some(light) = given {
             return untold(light);
@@ -642,40 +650,41 @@ impl<'a> Scene<'a> {
         let borders: Vec<(&[Crack], &Grid)> =
             forms.iter().flat_map(|f| f.borders.iter().map(|b| (b.as_slice(), &f.grid))).collect();
         let guess = if noisy { Light::Camera } else { Light::Drawing };
-        let seen = light::find(self.samples, &borders, guess);
-        let measured = |edges: &[edge::Edge], form: &Form| -> Vec<outline::Measured> {
-            edges.iter().zip(&form.borders).map(|(edge, border)| measured_plainly(edge, border)).collect()
-        };
-        let mut edges = seen.edges.as_slice();
+        let seen = light::find(&self.samples, &borders, guess);
+        let mut edges = seen.edges.into_iter();
         let mut known = HashMap::new();
-        for form in &forms {
-            let Some((own, rest)) = edges.split_at_checked(form.borders.len()) else { break };
-            edges = rest;
-            known.extend(form.alone.map(|object| (object, measured(own, form))));
+        for form in forms {
+            let own: Vec<outline::Measured> = edges.by_ref().take(form.borders.len()).collect();
+            if own.len() < form.borders.len() {
+                break;
+            }
+            known.extend(form.alone.map(|object| (object, Edged { form, edges: own })));
         }
         ((seen.light.unwrap_or(guess), seen.light.is_some()), known)
     }
 
-    /// The edges along the borders of a form, one each.
-    fn measured(&self, form: &Form) -> Vec<outline::Measured> {
-        if let Some(known) = form.alone.and_then(|object| self.known.get(&object)) {
-            return known.clone();
+    /// A shape as pixels with its edges, which may be known already.
+    fn measured_form(&self, shape: &Shape) -> Result<Cow<'_, Edged>, Problem> {
+        if let ([object], []) = (shape.objects.as_slice(), shape.filled.as_slice())
+            && let Some(known) = self.known.get(object)
+        {
+            return Ok(Cow::Borrowed(known));
         }
-        let meter = Meter::new(self.samples, self.light.0);
-        form.borders
-            .par_iter()
-            .map(|border| {
-                let edge = edge::Edge::look(border, &form.grid, meter, !self.busy);
-                if self.busy {
-                    let points = edge.points_near(border);
-                    return outline::Measured { points, blur: edge.blur(), least_noise: UNSURE, soft: 0.0 };
-                }
-                measured_plainly(&edge, border)
-            })
-            .collect()
+        Ok(Cow::Owned(self.measured(self.form(shape)?)))
     }
 
-    fn outline(&self, form: &Form, edges: &[outline::Measured], tolerance: f64) -> Traced {
+    fn measured(&self, form: Form) -> Edged {
+        // Alpha is coverage as it stands, whatever the light.
+        let light = if self.samples.cut_out { Light::Drawing } else { self.light.0 };
+        let measured = |border: &Vec<Crack>| {
+            let lines = edge::Line::across(border, &form.grid, &self.samples);
+            let edge = edge::Edge::look(border, &lines, light, !self.busy);
+            if self.busy { edge.measured_among_spots(border) } else { edge.measured(border) }
+        };
+        Edged { edges: form.borders.par_iter().map(measured).collect(), form }
+    }
+
+    fn outline(&self, Edged { form, edges }: &Edged, tolerance: f64) -> Traced {
         let (light, light_was_found) = self.light;
         let fitted = |tolerance: f64| -> Vec<outline::Loop> {
             let one = |(edge, border): (&outline::Measured, &Vec<Crack>)| {
@@ -748,11 +757,6 @@ fn is_quadrilateral(found: &outline::Loop) -> bool {
     let middles = found.path.segments().map(|segment| segment.eval(0.5));
     let places: Vec<kurbo::Point> = middles.chain(ends).collect();
     outline::misses(&quadrilateral, &places).into_iter().all(|miss| miss.sqrt() <= STRAIGHT * diagonal)
-}
-
-/// An edge on a ground without spots.
-fn measured_plainly(edge: &edge::Edge, border: &[Crack]) -> outline::Measured {
-    outline::Measured { points: edge.points(border), blur: edge.blur(), least_noise: 0.0, soft: edge.soft() }
 }
 
 /// The middle of a pixel.

@@ -1,6 +1,7 @@
 //! Edge points of one border → a closed loop of lines and cubics, and how truly it follows them.
 
-use kurbo::{BezPath, PathEl, Point};
+use kurbo::{BezPath, PathEl, Point, Vec2};
+use rayon::prelude::*;
 
 use super::corner::{Corner, corners};
 use super::course::{Ring, Stretch};
@@ -78,19 +79,24 @@ pub(super) fn trace(edge: &Measured, tolerance: f64) -> Option<Loop> {
         // Where corners have moved, other points lie between them.
         let sides: Vec<Vec<(f64, Point)>> = (0..n).map(|i| between(&ring, &found[i], &found[(i + 1) % n])).collect();
         path.move_to(found[0].at);
-        for (i, points) in sides.iter().enumerate() {
+        let drawn = |(i, points): (usize, &Vec<(f64, Point)>)| -> Vec<PathEl> {
             let next = &found[(i + 1) % n];
+            let mut elements = Vec::new();
             if let (Some(line), Some(first), Some(last)) = (&lines[i], points.first(), points.last()) {
-                keep_to(line, [first.0, last.0], [found[i].at, next.at], ring.noise).for_each(|p| path.line_to(p));
+                let places = keep_to(line, [first.0, last.0], [found[i].at, next.at], ring.noise);
+                elements.extend(places.map(PathEl::LineTo));
             }
-            let points: Vec<Point> = points.iter().map(|(_, p)| *p).collect();
             if lines[i].is_some() || points.len() < 4 {
-                path.line_to(next.at);
+                elements.push(PathEl::LineTo(next.at));
             } else {
-                side(&ring, &found[i], &points, next, edge.blur, tolerance).into_iter().for_each(|e| path.push(e));
+                let points: Vec<Point> = points.iter().map(|(_, p)| *p).collect();
+                elements.extend(side(&ring, &found[i], &points, next, edge.blur, tolerance));
             }
-            used.extend(points);
-        }
+            elements
+        };
+        let drawn: Vec<Vec<PathEl>> = sides.par_iter().enumerate().map(drawn).collect();
+        drawn.into_iter().flatten().for_each(|element| path.push(element));
+        used.extend(sides.iter().flatten().map(|(_, p)| *p));
     }
     path.close_path();
     drop_closing_line(&mut path);
@@ -167,10 +173,6 @@ fn filled(points: &[Point], closed: bool) -> Vec<Point> {
     out
 }
 
-fn signed(i: usize) -> isize {
-    isize::try_from(i).expect("fits")
-}
-
 /// `ClosePath` draws the last line by itself.
 fn drop_closing_line(path: &mut BezPath) {
     let elements = path.elements();
@@ -188,10 +190,10 @@ fn drop_closing_line(path: &mut BezPath) {
 /// The points from one corner to the next that blur left true.
 fn between(ring: &Ring, from: &Corner, to: &Corner) -> Vec<(f64, Point)> {
     let end = if to.arc > from.arc { to.arc } else { to.arc + ring.length };
-    let all = (0..2 * ring.len()).map(|i| ring.get(signed(i)));
     let room = 0.3 * (end - from.arc);
     let (first, last) = (from.arc + from.gap.min(room), end - to.gap.min(room));
-    all.filter(|(s, _)| *s > first && *s < last).collect()
+    let all = (ring.first_from(first)..).map(|i| ring.get(i));
+    all.skip_while(|(s, _)| *s <= first).take_while(|(s, _)| *s < last).collect()
 }
 
 /// Squared distances of `points` from the path, flattened. Points and path run in the same order, so only the lines near
@@ -201,37 +203,57 @@ pub(super) fn misses(path: &BezPath, points: &[Point]) -> Vec<f64> {
     const REACH: usize = 12;
     /// Farther than this, squared, the nearest line may be another.
     const FAR: f64 = 4.0;
-    let mut lines: Vec<[Point; 2]> = Vec::new();
+    let mut lines: Vec<Line> = Vec::new();
     let (mut pen, mut start) = (Point::ZERO, Point::ZERO);
     kurbo::flatten(path, FLAT, |el| match el {
         PathEl::MoveTo(p) => (pen, start) = (p, p),
-        PathEl::LineTo(p) => lines.push([std::mem::replace(&mut pen, p), p]),
-        _ => lines.push([std::mem::replace(&mut pen, start), start]),
+        PathEl::LineTo(p) => lines.push(Line::new(std::mem::replace(&mut pen, p), p)),
+        _ => lines.push(Line::new(std::mem::replace(&mut pen, start), start)),
     });
     let n = lines.len();
-    let off = |p: Point, k: usize| {
-        let [a, b] = lines[k % n];
-        let along = ((p - a).dot(b - a) / (b - a).hypot2().max(1e-18)).clamp(0.0, 1.0);
-        (a.lerp(b, along).distance_squared(p), k % n)
+    let reach = REACH.min((n - 1) / 2);
+    // Going on around at both ends.
+    let around = [&lines[n - reach..], &lines, &lines[..reach]].concat();
+    let nearest = |p: Point, lines: &[Line]| {
+        let off = lines.iter().map(|line| line.off(p)).enumerate();
+        off.min_by(|a, b| a.1.total_cmp(&b.1)).expect("a path has a line")
     };
-    let mut near = 0;
-    let nearest = |p: Point, from: usize, count: usize| {
-        (from..from + count).map(|k| off(p, k)).min_by(|a, b| a.0.total_cmp(&b.0)).expect("a path has a line")
-    };
-    let mut far = true;
+    let (mut near, mut far) = (0, true);
     points
         .iter()
         .map(|&p| {
-            let reach = REACH.min((n - 1) / 2);
-            let mut found = nearest(p, near + n - reach, 2 * reach + 1);
-            if far || found.0 > FAR {
-                found = nearest(p, 0, n);
+            let (beside, mut off) = nearest(p, &around[near..=near + 2 * reach]);
+            near = (near + beside + n - reach) % n;
+            if far || off > FAR {
+                (near, off) = nearest(p, &lines);
             }
-            far = found.0 > FAR;
-            near = found.1;
-            found.0
+            far = off > FAR;
+            off
         })
         .collect()
+}
+
+/// A line of a flattened path.
+#[derive(Clone, Copy)]
+struct Line {
+    start: Point,
+    way: Vec2,
+    /// Of its length, one over the square.
+    shortness: f64,
+}
+
+impl Line {
+    fn new(start: Point, end: Point) -> Self {
+        let way = end - start;
+        Self { start, way, shortness: 1.0 / way.hypot2().max(1e-18) }
+    }
+
+    /// Squared distance of `p`.
+    fn off(&self, p: Point) -> f64 {
+        let beside = p - self.start;
+        let along = (beside.dot(self.way) * self.shortness).clamp(0.0, 1.0);
+        (beside - self.way * along).hypot2()
+    }
 }
 
 /// Whether any two parts of the flattened loops cross.

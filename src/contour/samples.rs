@@ -6,12 +6,20 @@ use std::sync::LazyLock;
 use image::{ColorType, DynamicImage};
 use rayon::prelude::*;
 
-use crate::build_file::Light;
 use crate::picture::Picture;
 use crate::picture::srgb::to_linear;
 
 /// Three numbers of one colour; of which kind, the giver says.
 pub(super) type Colour = [f64; 3];
+
+/// Red, green and blue as encoded, in steps of 1/65535, which holds samples of 8 bits and of 16 exactly; alpha three times for
+/// a cut-out picture.
+pub(super) type Words = [u16; 3];
+
+/// The same from 0 to 1.
+pub(super) fn colour(words: Words) -> Colour {
+    words.map(|word| f64::from(word) * (1.0 / 65535.0))
+}
 
 #[derive(Clone, Copy)]
 enum Data<'a> {
@@ -120,10 +128,11 @@ impl<'a> Samples<'a> {
             }
         };
         for y in ys {
-            let (blocks, rest) =
-                bytes[(y * self.width + from) * self.channels..][..(to - from) * self.channels].as_chunks::<WIDE>();
+            let row = &bytes[(y * self.width + from) * self.channels..][..(to - from) * self.channels];
+            let (blocks, rest) = row.as_chunks::<WIDE>();
             blocks.iter().for_each(|block| see(block));
-            see(rest);
+            // What is left over, with some bytes once more, which change nothing: a whole block is looked at faster.
+            see(row.last_chunk::<WIDE>().map_or(rest, |block| block.as_slice()));
         }
         let of = |channel: usize| (channel..WIDE).step_by(self.channels);
         let channels = if self.channels < 3 { [0; 3] } else { [0, 1, 2] };
@@ -132,42 +141,29 @@ impl<'a> Samples<'a> {
         Some([low, high])
     }
 
-    /// Red, green and blue as encoded, 0 to 1.
-    fn encoded(&self, x: usize, y: usize) -> Colour {
-        let at = (y * self.width + x) * self.channels;
-        if self.channels < 3 {
-            return [self.value(at); 3];
-        }
-        [self.value(at), self.value(at + 1), self.value(at + 2)]
-    }
-}
-
-/// Reads colours as encoded, and knows in which light they were blended.
-#[derive(Clone, Copy)]
-pub(super) struct Meter<'a> {
-    samples: Samples<'a>,
-    light: Light,
-}
-
-impl<'a> Meter<'a> {
-    pub(super) const fn new(samples: Samples<'a>, light: Light) -> Self {
-        Self { samples, light }
-    }
-
-    /// Alpha is coverage as it stands, whatever the light.
-    pub(super) fn light(&self) -> Light {
-        if self.samples.cut_out { Light::Drawing } else { self.light }
-    }
-
-    /// The colour of pixel (x, y), red, green, blue, 0 to 1; alpha three times for a cut-out picture. Beyond the border
+    /// The colours of `N` pixels in a row, the first of them at `start`, the others each a `step` further; beyond the border
     /// that of the nearest pixel.
-    pub(super) fn at(&self, x: i64, y: i64) -> Colour {
+    pub(super) fn line<const N: usize>(&self, start: (i64, i64), step: (i64, i64)) -> [Words; N] {
         let clamp = |v: i64, size: usize| usize::try_from(v).unwrap_or(0).min(size - 1);
-        let (x, y) = (clamp(x, self.samples.width), clamp(y, self.samples.height));
-        if self.samples.cut_out {
-            return [self.samples.alpha(x, y); 3];
+        let clamped = |(x, y): (i64, i64)| (clamp(y, self.height) * self.width + clamp(x, self.width)) * self.channels;
+        let channels = if self.cut_out {
+            [self.channels - 1; 3]
+        } else if self.channels < 3 {
+            [0; 3]
+        } else {
+            [0, 1, 2]
+        };
+        let mut line = [[0; 3]; N];
+        let mut place = start;
+        for words in &mut line {
+            let at = clamped(place);
+            *words = match self.data {
+                Data::Eight(bytes) => channels.map(|channel| 257 * u16::from(bytes[at + channel])),
+                Data::Sixteen(words) => channels.map(|channel| words[at + channel]),
+            };
+            place = (place.0 + step.0, place.1 + step.1);
         }
-        self.samples.encoded(x, y)
+        line
     }
 }
 

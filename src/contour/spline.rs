@@ -111,12 +111,12 @@ fn correlation(off: &[f64], noise: f64) -> f64 {
 /// Whether `off`, distances to one side in the order of the way, keep to one side for longer than noise would.
 pub(super) fn drifts(off: &[f64], noise: f64, unseen: f64) -> bool {
     let n = off.len();
-    let sums: Vec<f64> = std::iter::once(0.0)
-        .chain(off.iter().scan(0.0, |sum, d| {
-            *sum += d;
-            Some(*sum)
-        }))
-        .collect();
+    let mut sums = Vec::with_capacity(n + 1);
+    sums.push(0.0);
+    sums.extend(off.iter().scan(0.0, |sum, d| {
+        *sum += d;
+        Some(*sum)
+    }));
     [n, n / 2, n / 3, n / 4].into_iter().filter(|&m| m >= 4).any(|m| {
         #[expect(clippy::cast_precision_loss, reason = "a count of points")]
         let count = m as f64;
@@ -219,7 +219,8 @@ impl Basis<'_> {
 
     fn knot(&self, i: isize) -> f64 {
         let m = isize::try_from(self.breaks.len() - 1).expect("fits");
-        if !self.closed {
+        // Mostly there is nothing to count on, and divisions cost more than all the rest.
+        if !self.closed || (0..m).contains(&i) {
             return self.breaks[i.clamp(0, m).unsigned_abs()];
         }
         #[expect(clippy::cast_precision_loss, reason = "a turn or two")]

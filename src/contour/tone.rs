@@ -69,7 +69,7 @@ pub(super) fn brightness(colour: Colour, light: Light) -> f64 {
 }
 
 impl Reading {
-    /// 0 outside, 1 inside; noise goes beyond. `bright`: the colour's [`brightness`] in the light of this reading.
+    /// 0 outside, 1 inside; noise goes beyond. `bright`: the [`brightness`] of the colour in the light of this reading.
     pub(super) fn coverage(&self, colour: Colour, bright: f64) -> f64 {
         match self {
             Self::Luma { from, over } => (bright - from) / over,
@@ -110,12 +110,12 @@ impl Tone {
         Self { from, over, knots, terms }
     }
 
+    /// `bright`: linear light of the luma.
     fn coverage(&self, bright: f64) -> f64 {
         let u = (bright - self.from) / self.over;
-        if !(0.0..=1.0).contains(&u) {
-            return u;
-        }
-        (0..4).rev().fold(self.terms[4], |sum, k| sum * (u - self.knots[k]) + self.terms[k])
+        // Made in any case: noise lies on both sides of the ends, and a guess which costs more than a few products.
+        let mixture = (0..4).rev().fold(self.terms[4], |sum, k| sum * (u - self.knots[k]) + self.terms[k]);
+        if (0.0..=1.0).contains(&u) { mixture } else { u }
     }
 }
 
