@@ -11,7 +11,7 @@ mod marks;
 mod pack;
 mod roll;
 
-pub use self::clearing::Clearing;
+pub use self::clearing::{Clearing, Search};
 pub use self::core::{Core, cores};
 pub use self::layout::{Item, Layout, Neighbours, Placed, Sheet, Tile, lay_out};
 pub use self::marks::Mark;
