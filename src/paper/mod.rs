@@ -7,9 +7,12 @@ mod clearing;
 mod core;
 mod grid;
 mod layout;
+mod least;
 mod marks;
-mod pack;
+mod nest;
+mod raster;
 mod roll;
+mod turns;
 
 pub use self::clearing::{Clearing, Search};
 pub use self::core::{Core, cores};
