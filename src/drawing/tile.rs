@@ -10,7 +10,7 @@ use super::markings::{self, Inside, hatch_around, insides};
 use super::misfit::misfits;
 use super::rulers::rulers;
 use super::{fitted, shorten, wrap};
-use crate::paper::{Clearing, Layout, Mark, Neighbours, Placed, Sheet, Tile};
+use crate::paper::{Clearing, Layout, Mark, Neighbours, Placed, Search, Sheet, Tile};
 use crate::pattern::Piece;
 use crate::space::{JoinedSheet, Page, Path, Point};
 use crate::text::{BOLD, REGULAR, Wording, Words, fill};
@@ -46,9 +46,10 @@ pub fn words_beside(piece: &Piece, wording: Wording) -> Size {
     let loops = polylines(&piece.cut_path());
     clearing.take_area(&loops, true);
     loops.iter().for_each(|line| clearing.take_line(line, CLEAR));
+    let search = clearing.search();
     let fits = |(setting, sideways): (super::block::Setting, bool)| {
         let size = block(piece, wording, setting, UP, sideways).size;
-        clearing.find(size, bounds.center(), 0.0).is_some()
+        search.find(size, bounds.center(), 0.0).is_some()
     };
     if settings().any(fits) {
         return Size::ZERO;
@@ -177,8 +178,14 @@ fn draw_sheet(number: usize, layout: &Layout, pieces: &[Piece], header: &Header,
     for index in 0..lying.len() {
         set_words(&lying, index, &of_sheet, layout, header, pages);
     }
+    // After the lines from words to pieces, which may have one way only.
     let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
-    on_sheet.for_each(|(page, tile)| lying.iter().for_each(|lying| draw_glue(lying, tile, page)));
+    on_sheet.for_each(|(page, tile)| {
+        if let Some(misfit) = misfits(sheet, tile, layout.core.overlap).first() {
+            explain_misfits(misfit.room.center(), header.wording.words, page);
+        }
+        lying.iter().for_each(|lying| draw_glue(lying, tile, page));
+    });
 }
 
 /// Everything on a piece but glue, with its words.
@@ -272,11 +279,9 @@ fn draw_joins(sheet: &Sheet, tile: &Tile, overlap: f64, wording: Wording, page: 
         let room = Size::new(BOLD.width(&text, size) + 0.6, BOLD.cap_height(size) + 0.8);
         if let Some(place) = page.clearing.find_near(room, mark.at.raw() + Vec2::new(2.4, -2.4)) {
             page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, size, true, text);
+            page.words.push(place);
             page.clearing.take(place);
         }
-    }
-    if let Some(misfit) = misfits.first() {
-        explain_misfits(misfit.room.center(), wording.words, page);
     }
 }
 
@@ -294,6 +299,7 @@ fn explain_misfits(at: Raw, words: &Words, page: &mut Sketch) {
             let y = place.y0 + 0.4 + REGULAR.cap_height(EM) + index as f64 * EM * LEADING;
             page.drawing.text(place.x0 + 0.3, y, EM, false, line);
         }
+        page.words.push(place);
         page.take(place);
         return;
     }
@@ -323,6 +329,7 @@ fn draw_base_line(line: [Raw; 2], sheet: &Sheet, tile: &Tile, wording: Wording, 
         let room = Size::new(REGULAR.width(&text, EM) + 0.6, REGULAR.cap_height(EM) + 0.8);
         if let Some(place) = page.clearing.find_near(room, mark.at.raw() + Vec2::new(12.0, 4.5)) {
             page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, EM, false, text);
+            page.words.push(place);
             page.clearing.take(place);
         }
     }
@@ -356,19 +363,16 @@ fn set_words(
             (tile, clearing)
         })
         .collect();
-    rooms.sort_by_key(|(tile, clearing)| (std::cmp::Reverse(clearing.free()), *tile));
+    rooms.sort_by_cached_key(|(tile, clearing)| (std::cmp::Reverse(clearing.free()), *tile));
     let up = this.placed.up();
     let words = |setting, sideways| block(this.piece, header.wording, setting, up, sideways);
+    let searches: Vec<(usize, Search<'_>, Raw)> =
+        rooms.par_iter().take(4).map(|(tile, clearing)| (*tile, clearing.search(), clearing.middle())).collect();
     let inside = settings().find_map(|(setting, sideways)| {
         let words = words(setting, sideways);
-        rooms
-            .iter()
-            .take(4)
-            .find_map(|(tile, clearing)| {
-                let place = clearing.find(words.size, clearing.middle(), 3.0)?;
-                Some((*tile, place))
-            })
-            .map(|(tile, place)| (tile, place, words))
+        let place =
+            searches.iter().find_map(|(tile, search, middle)| Some((*tile, search.find(words.size, *middle, 3.0)?)));
+        place.map(|(tile, place)| (tile, place, words))
     });
     let main = match inside {
         Some((tile, place, words)) => {
@@ -379,7 +383,9 @@ fn set_words(
             let wish =
                 this.placed.words.map_or_else(|| middle_in(this, layout.tiles[*tile].field), |rect| rect.center());
             let beside = &pages[*tile].beside;
-            let (words, place) = [false, true].into_iter().find_map(|sideways| {
+            // As the room lies that was kept for them.
+            let upright = this.placed.words.is_some_and(|room| room.height() > room.width());
+            let (words, place) = [upright, !upright].into_iter().find_map(|sideways| {
                 let words = words(BESIDE, sideways);
                 let place = beside.find(words.size, wish, 0.0)?;
                 Some((words, place))

@@ -3,7 +3,7 @@
 //! Page content stands in hundredths of a millimetre, y down, under one matrix: short numbers, no rounding beyond
 //! 0.005 mm. ISO 32000-1 is meant by section numbers.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
 use kurbo::{PathEl, Size};
@@ -67,8 +67,9 @@ pub fn pdf(document: &Document) -> Vec<u8> {
         };
         doc.resources.layers.map.insert(LayerInternalId(id.to_owned()), layer);
     }
+    let page = |page: &Sheetful| PdfPage::new(Mm(f32(page.size.width)), Mm(f32(page.size.height)), content(page));
+    doc.pages = document.pages.par_iter().map(page).collect();
     for (index, page) in document.pages.iter().enumerate() {
-        doc.pages.push(PdfPage::new(Mm(f32(page.size.width)), Mm(f32(page.size.height)), content(page)));
         // Sorted by page, then name: one bookmark a page keeps their order.
         doc.bookmarks.map.insert(
             printpdf::PageAnnotId(format!("{index:06}")),
@@ -308,18 +309,24 @@ fn finish(file: &mut lopdf::Document, document: &Document) {
 
 /// Sixteen bytes from everything the file holds.
 fn name_of(file: &lopdf::Document) -> Object {
-    let halves = [1_u64, 2].map(|seed| {
+    let objects: Vec<_> = file.objects.iter().collect();
+    let hashed = |seed: u64, what: &dyn Fn(&mut DefaultHasher)| {
         let mut hasher = DefaultHasher::new();
         seed.hash(&mut hasher);
-        let sorted: BTreeMap<_, _> = file.objects.iter().collect();
-        for (id, object) in sorted {
-            id.hash(&mut hasher);
-            format!("{object:?}").hash(&mut hasher);
-            if let Ok(stream) = object.as_stream() {
-                stream.content.hash(&mut hasher);
-            }
-        }
-        hasher.finish().to_be_bytes()
+        what(&mut hasher);
+        hasher.finish()
+    };
+    let of_each: Vec<[u64; 2]> = objects
+        .par_iter()
+        .map(|(id, object)| {
+            let text = format!("{object:?}");
+            let content = object.as_stream().map_or(&[][..], |stream| &stream.content);
+            [1, 2].map(|seed| hashed(seed, &|hasher| (id, &text, content).hash(hasher)))
+        })
+        .collect();
+    let halves = [0, 1].map(|half| {
+        let all: Vec<u64> = of_each.iter().map(|both| both[half]).collect();
+        hashed(0, &|hasher| all.hash(hasher)).to_be_bytes()
     });
     Object::String(halves.concat(), lopdf::StringFormat::Hexadecimal)
 }

@@ -70,10 +70,9 @@ impl Clearing {
         }
         let (x0, x1) = (self.column(rect.x0), self.column(rect.x1));
         let (y0, y1) = (self.row(rect.y0), self.row(rect.y1));
-        for row in y0..=y1.min(self.rows.saturating_sub(1)) {
-            for column in x0..=x1.min(self.columns.saturating_sub(1)) {
-                self.taken[row * self.columns + column] = true;
-            }
+        let end = (x1 + 1).min(self.columns);
+        for row in self.taken.chunks_exact_mut(self.columns).take(y1 + 1).skip(y0) {
+            row[x0.min(end)..end].fill(true);
         }
     }
 
@@ -93,11 +92,17 @@ impl Clearing {
         }
         for (row, mut crossings) in crossings.into_iter().enumerate() {
             crossings.sort_by(f64::total_cmp);
-            for column in 0..self.columns {
-                let x = self.window.x0 + (column as f64 + 0.5) * self.cell;
-                let inside = crossings.partition_point(|&c| c < x) % 2 == 1;
-                if inside != keep_inside {
-                    self.taken[row * self.columns + column] = true;
+            let cells = &mut self.taken[row * self.columns..][..self.columns];
+            // The first cell whose middle lies beyond a crossing.
+            let beyond = |crossing: f64| {
+                let column = ((crossing - self.window.x0) / self.cell - 0.5).floor() + 1.0;
+                (column.max(0.0) as usize).min(cells.len())
+            };
+            let edges: Vec<usize> = std::iter::once(0).chain(crossings.into_iter().map(beyond)).collect();
+            let ends = edges[1..].iter().copied().chain([cells.len()]);
+            for (number, (from, end)) in edges.iter().copied().zip(ends).enumerate() {
+                if (number % 2 == 1) != keep_inside {
+                    cells[from..end].fill(true);
                 }
             }
         }
@@ -110,12 +115,20 @@ impl Clearing {
 
     /// The middle of all that is free; of the window when nothing is.
     pub fn middle(&self) -> Point {
-        let (mut sum, mut count) = (kurbo::Vec2::ZERO, 0.0);
-        for (index, _) in self.taken.iter().enumerate().filter(|(_, taken)| !**taken) {
-            sum += kurbo::Vec2::new((index % self.columns) as f64 + 0.5, (index / self.columns) as f64 + 0.5);
-            count += 1.0;
+        let (mut across, mut down, mut count) = (0, 0, 0);
+        for (row, cells) in self.taken.chunks_exact(self.columns.max(1)).enumerate() {
+            let (mut free, mut columns) = (0, 0);
+            for (column, taken) in cells.iter().enumerate().filter(|(_, taken)| !**taken) {
+                free += usize::from(!taken);
+                columns += column;
+            }
+            (across, down, count) = (across + columns, down + row * free, count + free);
         }
-        if count > 0.0 { self.window.origin() + sum * (self.cell / count) } else { self.window.center() }
+        if count == 0 {
+            return self.window.center();
+        }
+        let [across, down] = [across, down].map(|sum| sum as f64 / count as f64 + 0.5);
+        self.window.origin() + kurbo::Vec2::new(across, down) * self.cell
     }
 
     /// The free place of `size` whose middle is nearest to `wish`, with as much air around it as can be had up to
@@ -135,53 +148,19 @@ impl Clearing {
 
     /// The same for the first of `sizes` that fits, with its number.
     pub fn find_first(&self, sizes: impl IntoIterator<Item = Size>, wish: Point, air: f64) -> Option<(usize, Rect)> {
-        let airs = [air, air / 2.0, 0.0];
-        let airs = if air > 0.0 { &airs[..] } else { &airs[2..] };
-        let mut sums = None;
+        let mut search = None;
         sizes.into_iter().enumerate().find_map(|(number, size)| {
             if size.width > self.window.width() || size.height > self.window.height() {
                 return None;
             }
-            let sums: &Vec<u32> = sums.get_or_insert_with(|| self.sums());
-            let place = airs.iter().find_map(|&air| self.find_tight(sums, size, wish, air))?;
-            Some((number, place))
+            let search: &Search<'_> = search.get_or_insert_with(|| self.search());
+            Some((number, search.find(size, wish, air)?))
         })
     }
 
-    /// Rows are searched from the wish outwards, until they lie farther than the best place. Of places equally far it is
-    /// the topmost, then the leftmost.
-    fn find_tight(&self, sums: &[u32], size: Size, wish: Point, air: f64) -> Option<Rect> {
-        let wide = ((size.width + 2.0 * air) / self.cell).ceil() as usize + 1;
-        let high = ((size.height + 2.0 * air) / self.cell).ceil() as usize + 1;
-        if wide > self.columns || high > self.rows {
-            return None;
-        }
-        let stride = self.columns + 1;
-        let middle = |row: usize, column: usize| {
-            self.window.origin()
-                + kurbo::Vec2::new(column as f64 + wide as f64 / 2.0, row as f64 + high as f64 / 2.0) * self.cell
-        };
-        let off = |row: usize| (middle(row, 0).y - wish.y).powi(2);
-        let mut rows: Vec<usize> = (0..=self.rows - high).collect();
-        rows.sort_by(|&a, &b| off(a).total_cmp(&off(b)));
-        let mut best: Option<(f64, usize, Point)> = None;
-        for row in rows {
-            if best.is_some_and(|(least, ..)| off(row) > least) {
-                break;
-            }
-            for column in 0..=self.columns - wide {
-                let (a, b) = (row * stride + column, (row + high) * stride + column);
-                if sums[b + wide] + sums[a] != sums[b] + sums[a + wide] {
-                    continue;
-                }
-                let middle = middle(row, column);
-                let far = middle.distance_squared(wish);
-                if best.is_none_or(|(least, top, _)| far < least || (far == least && row < top)) {
-                    best = Some((far, row, middle));
-                }
-            }
-        }
-        best.map(|(.., middle)| Rect::from_center_size(middle, size))
+    /// What many searches in the same clearing have in common.
+    pub fn search(&self) -> Search<'_> {
+        Search { clearing: self, sums: self.sums() }
     }
 
     /// Taken cells in every rectangle from the top left corner.
@@ -204,6 +183,83 @@ impl Clearing {
 
     fn row(&self, y: f64) -> usize {
         ((y - self.window.y0) / self.cell).floor().max(0.0) as usize
+    }
+}
+
+/// A clearing in which one looks for many places.
+pub struct Search<'a> {
+    clearing: &'a Clearing,
+    /// Taken cells in every rectangle from the top left corner.
+    sums: Vec<u32>,
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "cells are counted from clamped coordinates of a page, far below 2^31"
+)]
+impl Search<'_> {
+    /// As [`Clearing::find`].
+    pub fn find(&self, size: Size, wish: Point, air: f64) -> Option<Rect> {
+        if air > 0.0 {
+            // What fits nowhere without air need not be looked for with it.
+            let (wide, high) = self.cells(size, 0.0)?;
+            let stride = self.clearing.columns + 1;
+            let mut corners = (0..=self.clearing.rows - high)
+                .flat_map(|row| (0..=self.clearing.columns - wide).map(move |column| row * stride + column));
+            if !corners.any(|corner| self.is_free(corner, wide, high)) {
+                return None;
+            }
+        }
+        let airs = [air, air / 2.0, 0.0];
+        let airs = if air > 0.0 { &airs[..] } else { &airs[2..] };
+        airs.iter().find_map(|&air| self.find_tight(size, wish, air))
+    }
+
+    /// How many cells wide and high a place has to be; `None` where there are not so many.
+    fn cells(&self, size: Size, air: f64) -> Option<(usize, usize)> {
+        let count = |length: f64| ((length + 2.0 * air) / self.clearing.cell).ceil() as usize + 1;
+        let (wide, high) = (count(size.width), count(size.height));
+        (wide <= self.clearing.columns && high <= self.clearing.rows).then_some((wide, high))
+    }
+
+    /// Whether so many cells right of and below a `corner` of the sums are all free.
+    fn is_free(&self, corner: usize, wide: usize, high: usize) -> bool {
+        let (a, b) = (corner, corner + high * (self.clearing.columns + 1));
+        self.sums[b + wide] + self.sums[a] == self.sums[b] + self.sums[a + wide]
+    }
+
+    /// Rows are searched from the wish outwards, until they lie farther than the best place. Of places equally far it is
+    /// the topmost, then the leftmost.
+    fn find_tight(&self, size: Size, wish: Point, air: f64) -> Option<Rect> {
+        let (wide, high) = self.cells(size, air)?;
+        let all = self.clearing;
+        let stride = all.columns + 1;
+        let middle = |row: usize, column: usize| {
+            all.window.origin()
+                + kurbo::Vec2::new(column as f64 + wide as f64 / 2.0, row as f64 + high as f64 / 2.0) * all.cell
+        };
+        let off = |row: usize| (middle(row, 0).y - wish.y).powi(2);
+        let mut rows: Vec<usize> = (0..=all.rows - high).collect();
+        rows.sort_by(|&a, &b| off(a).total_cmp(&off(b)));
+        let mut best: Option<(f64, usize, Point)> = None;
+        for row in rows {
+            if best.is_some_and(|(least, ..)| off(row) > least) {
+                break;
+            }
+            for column in 0..=all.columns - wide {
+                if !self.is_free(row * stride + column, wide, high) {
+                    continue;
+                }
+                let middle = middle(row, column);
+                let far = middle.distance_squared(wish);
+                if best.is_none_or(|(least, top, _)| far < least || (far == least && row < top)) {
+                    best = Some((far, row, middle));
+                }
+            }
+        }
+        best.map(|(.., middle)| Rect::from_center_size(middle, size))
     }
 }
 

@@ -1,15 +1,15 @@
 //! Pieces → joined sheets, strips and pages.
 
-use kurbo::{Affine, Point as Raw, Rect, Size};
+use kurbo::{ParamCurve as _, ParamCurveExtrema as _, PathEl, Point as Raw, Rect, Size};
 
 use super::core::Core;
-use super::grid::{lie, upright_or_turned};
+use super::grid::lie;
+use super::least;
 use super::marks::{Mark, marks};
-use super::pack::{Slot, pack};
+use super::nest::{Shape, nest};
+use super::turns::fitting;
 use crate::space::{JoinedSheet, Map, Path, Pattern, Point};
 
-/// White between two pieces that share a page, and around them.
-const GAP: f64 = 4.0;
 /// Outlines turn sharply where the direction jumps by more than this, in degrees.
 const SHARP: f64 = 25.0;
 
@@ -31,7 +31,8 @@ pub struct Layout {
     pub sheets: Vec<Sheet>,
     /// In print order: strip by strip.
     pub tiles: Vec<Tile>,
-    /// Fewer pages than this carry the pieces in no way whatever: by their areas, and by how far they reach.
+    /// Fewer pages than this carry the pieces in no layout with a joined sheet in rows for each larger piece, and shared pages for
+    /// the others: by their areas, by how far they reach, and by what each row must show.
     pub least_pages: usize,
 }
 
@@ -124,73 +125,35 @@ impl Tile {
 /// Lays out `items`: those that fit on one page share pages and are never cut; each larger one gets a joined sheet of
 /// its own, lying the way that takes the fewest pages.
 pub fn lay_out(items: &[Item<'_>], core: &Core) -> Layout {
-    let (small, large): (Vec<usize>, Vec<usize>) =
-        (0..items.len()).partition(|&i| core.holds(items[i].path.bounds().size()));
-    let least_pages = least_pages(items, &small, &large, core);
-    let mut layout = Layout { core: core.clone(), sheets: Vec::new(), tiles: Vec::new(), least_pages };
+    let (small, large): (Vec<usize>, Vec<usize>) = (0..items.len()).partition(|&i| goes_on_a_page(items[i].path, core));
+    let of_small: Vec<(f64, Size)> = small.iter().map(|&i| (area(items[i].path), items[i].words)).collect();
+    let least_small = least::of_small(&of_small, core);
+    let mut layout = Layout { core: core.clone(), sheets: Vec::new(), tiles: Vec::new(), least_pages: least_small };
     let mut strips = 0;
     for piece in large {
         strips = add_large(&mut layout, piece, items[piece].path, strips);
     }
-    add_small(&mut layout, items, &small, strips);
+    add_small(&mut layout, items, &small, strips, least_small);
     layout
 }
 
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a positive count of pages")]
-fn least_pages(items: &[Item<'_>], small: &[usize], large: &[usize], core: &Core) -> usize {
-    let field = core.field.size();
-    let area = |i: usize| kurbo::Shape::area(items[i].path.raw()).abs();
-    let pages = |share: f64| (share - 1e-9).ceil().max(1.0) as usize;
-    let together: f64 = small.iter().map(|&i| area(i)).sum();
-    let of_large = |&i: &usize| {
-        // A page reaches no farther than from corner to corner, and what pages share counts twice: each answers for a step both
-        // ways, and at the rim for half an overlap more.
-        let bounds = items[i].path.bounds();
-        let (reach, across) = (bounds.width().max(bounds.height()), field.width.hypot(field.height));
-        let rim = core.overlap * widest_and_highest(items[i].path);
-        let by_area = ((area(i) - rim) / core.step().area()).max(area(i) / field.area());
-        pages(by_area).max(pages((reach - core.overlap) / (across - core.overlap)))
-    };
-    let small = if small.is_empty() { 0 } else { pages(together / field.area()) };
-    small + large.iter().map(of_large).sum::<usize>()
+fn area(path: &Path<Pattern>) -> f64 {
+    kurbo::Shape::area(path.raw()).abs()
 }
 
-/// The most that width and height come to together, however a piece is turned.
-fn widest_and_highest(path: &Path<Pattern>) -> f64 {
-    const TURNS: u32 = 90;
-    let points: Vec<Raw> = path.flatten(1.0).concat().into_iter().map(|p| p.raw()).collect();
-    let extent = |turn: f64| {
-        let way = kurbo::Vec2::from_angle(turn);
-        let along = points.iter().map(|p| p.to_vec2().dot(way));
-        let (low, high) = along.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
-        (high - low).max(0.0)
-    };
-    let both = |k: u32| {
-        let turn = f64::from(k) / f64::from(TURNS) * std::f64::consts::FRAC_PI_2;
-        extent(turn) + extent(turn + std::f64::consts::FRAC_PI_2)
-    };
-    // Between two turns it may come to a little more: by the cosine of half a step.
-    (0..TURNS).map(both).fold(0.0, f64::max) / (0.5 * std::f64::consts::FRAC_PI_2 / f64::from(TURNS)).cos()
-}
-
-/// The room a piece takes on a shared page, and the room of its words in that. A piece that nearly fills its page goes
-/// without a gap, and its words find what is left.
-fn boxed(item: &Item<'_>, core: &Core) -> (Size, Size) {
-    let size = item.path.bounds().size();
-    let with = |words: Size| Size::new(size.width.max(words.width) + GAP, size.height + words.height + GAP);
-    if core.holds(with(item.words)) {
-        return (with(item.words), item.words);
-    }
-    if core.holds(with(Size::ZERO)) {
-        return (with(Size::ZERO), Size::ZERO);
-    }
-    (size, Size::ZERO)
+/// Whether a piece goes on one page in some turn.
+fn goes_on_a_page(path: &Path<Pattern>, core: &Core) -> bool {
+    let (size, field) = (path.bounds().size(), core.field.size());
+    // A roll is cut as long as it must be for what lies straight on it. What reaches farther than a page does from corner to corner
+    // need not be turned to know.
+    let may_turn = !core.papers.iter().any(|paper| paper.roll) && size.max_side() <= field.width.hypot(field.height);
+    core.holds(size) || (may_turn && fitting(&polylines(path), field).is_some())
 }
 
 fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: usize) -> usize {
-    let loops: Vec<Vec<Raw>> =
-        path.flatten(0.1).into_iter().map(|line| line.into_iter().map(|p| p.raw()).collect()).collect();
-    let grid = lie(&loops, &corners(path), path.bounds(), &layout.core);
+    let loops = polylines(path);
+    let grid = lie(&loops, &corners(path), &layout.core);
+    layout.least_pages += least::of_large(&loops, area(path), &layout.core, grid.pages());
     let (columns, rows) = (grid.columns, grid.rows);
     let sheet = layout.sheets.len();
     // Strips run across the narrow way: short runs are stiff, and few turns add up.
@@ -244,16 +207,16 @@ fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: us
     strip_number
 }
 
-fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: usize) {
+fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: usize, enough: usize) {
     let field = layout.core.field.size();
-    let boxes: Vec<(Size, Size)> = small.iter().map(|&i| boxed(&items[i], &layout.core)).collect();
-    let sizes: Vec<Size> = boxes.iter().map(|(size, _)| *size).collect();
-    let slots = pack(&sizes, field);
-    let pages = slots.iter().map(|slot| slot.page + 1).max().unwrap_or(0);
+    let shape = |&i: &usize| Shape { loops: polylines(items[i].path), words: items[i].words };
+    let spots = nest(&small.iter().map(shape).collect::<Vec<_>>(), field, enough);
+    let pages = spots.iter().map(|spot| spot.page + 1).max().unwrap_or(0);
     for page in 0..pages {
-        let on_page = small.iter().zip(&slots).zip(&boxes).filter(|((_, slot), _)| slot.page == page);
-        let placed: Vec<Placed> =
-            on_page.map(|((&piece, slot), (_, words))| place(piece, items[piece].path, *slot, *words)).collect();
+        let on_page = small.iter().zip(&spots).filter(|(_, spot)| spot.page == page);
+        let placed: Vec<Placed> = on_page
+            .map(|(&piece, spot)| Placed { piece, to_sheet: Map::affine(spot.to_page), words: spot.words })
+            .collect();
         layout.tiles.push(Tile {
             sheet: layout.sheets.len(),
             strip: strips + page + 1,
@@ -266,25 +229,25 @@ fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: u
     }
 }
 
-/// A piece in the middle of its slot, its words below it (beside it in a turned slot).
-fn place(piece: usize, path: &Path<Pattern>, slot: Slot, words: Size) -> Placed {
-    let (upright, size) = upright_or_turned(path.bounds(), slot.turned);
-    let of_piece = if slot.turned {
-        Rect::new(slot.rect.x0, slot.rect.y0, slot.rect.x1 - words.height, slot.rect.y1)
-    } else {
-        Rect::new(slot.rect.x0, slot.rect.y0, slot.rect.x1, slot.rect.y1 - words.height)
-    };
-    let corner = of_piece.center() - size.to_vec2() / 2.0;
-    let of_words = if slot.turned {
-        Rect::new(of_piece.x1, slot.rect.y0, slot.rect.x1, slot.rect.y1)
-    } else {
-        Rect::new(slot.rect.x0, of_piece.y1, slot.rect.x1, slot.rect.y1)
-    };
-    Placed {
-        piece,
-        to_sheet: Map::affine(Affine::translate(corner.to_vec2()) * upright),
-        words: (words.height > 0.0).then_some(of_words),
+/// The closed polylines of a piece, its farthest points among theirs.
+fn polylines(path: &Path<Pattern>) -> Vec<Vec<Raw>> {
+    const STRAY: f64 = 0.05;
+    let mut loops: Vec<Vec<Raw>> = Vec::new();
+    for segment in path.raw().segments() {
+        if loops.last().and_then(|line| line.last()).is_none_or(|pen| pen.distance(segment.start()) > 1e-9) {
+            loops.push(vec![segment.start()]);
+        }
+        let line = loops.last_mut().expect("it was begun");
+        for part in segment.extrema_ranges().into_iter().map(|range| segment.subsegment(range)) {
+            let part = [PathEl::MoveTo(part.start()), part.as_path_el()];
+            kurbo::flatten(part, STRAY, |el| {
+                if let PathEl::LineTo(p) = el {
+                    line.push(p)
+                }
+            });
+        }
     }
+    loops
 }
 
 /// Where the outline turns sharply.
@@ -307,7 +270,7 @@ fn corners(path: &Path<Pattern>) -> Vec<Raw> {
 
 #[cfg(test)]
 mod tests {
-    use kurbo::{BezPath, Circle, ParamCurve, Shape};
+    use kurbo::{Affine, BezPath, Circle, Shape as _};
     use proptest::prelude::*;
 
     use super::*;

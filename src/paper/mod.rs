@@ -7,11 +7,14 @@ mod clearing;
 mod core;
 mod grid;
 mod layout;
+mod least;
 mod marks;
-mod pack;
+mod nest;
+mod raster;
 mod roll;
+mod turns;
 
-pub use self::clearing::Clearing;
+pub use self::clearing::{Clearing, Search};
 pub use self::core::{Core, cores};
 pub use self::layout::{Item, Layout, Neighbours, Placed, Sheet, Tile, lay_out};
 pub use self::marks::Mark;

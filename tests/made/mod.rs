@@ -1,4 +1,5 @@
 //! Runs the program's `make` in a folder of its own.
+#![allow(dead_code, reason = "each test program uses the part it needs")]
 
 use std::fs;
 use std::path::{Path, PathBuf};
