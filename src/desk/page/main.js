@@ -40,6 +40,8 @@ class Desk {
     /** Where the pointer is. @type {number[] | null} */
     this.ahead = null;
     this.looking = false;
+    /** All places that were pointed at are placed. @type {Promise<any>} */
+    this.placed = Promise.resolve();
     this.message = "";
     this.busy = "";
     this.openFile = "";
@@ -394,10 +396,16 @@ class Desk {
     this.showTask();
   }
 
-  /** @param {number[]} place */
-  async place(place) {
-    const task = this.task;
-    if (!task) return;
+  /** Places come one after the other, each going on from the one before, however fast they are pointed at. @param {number[]} place */
+  place(place) {
+    const { task } = this;
+    const next = this.placed.then(() => (task && this.task === task ? this.put(task, place) : undefined));
+    this.placed = next.catch(() => {});
+    return next;
+  }
+
+  /** @param {import("./placing.js").Task} task @param {number[]} place */
+  async put(task, place) {
     const picture = this.view.picture;
     if (picture && !task.strokes) place = [Math.min(picture.width, Math.max(0, place[0])), Math.min(picture.height, Math.max(0, place[1]))];
     const first = this.places[0];
@@ -406,14 +414,15 @@ class Desk {
       if (task.follow) await this.along(first);
       if (this.task !== task) return;
       this.places = task.follow ? this.places.slice(0, -1) : this.places;
-      return this.finish();
+      // What is done with them may ask, and the next places do not wait for the answer.
+      this.finish();
+      return;
     }
     if (!task.strokes && !task.follow) place = this.marked(place);
     if (task.follow && first) await this.along(place);
     else { this.places.push(place); this.clicks.push(1); }
     if (this.task !== task) return;
-    if (this.places.length >= task.most) return this.finish();
-    this.showTask();
+    if (this.places.length >= task.most) this.finish(); else this.showTask();
   }
 
   /** A place that is marked already where one lies close. @param {number[]} place */
