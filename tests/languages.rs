@@ -144,6 +144,16 @@ fn documents(made: &Made) -> String {
     each.join(" ")
 }
 
+/// What stands on the test card of a build.
+fn test_card(text: &str) -> String {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let build = folder.path().join("build.toml");
+    std::fs::write(&build, text).expect("written");
+    let mut command = assert_cmd::Command::new(env!("CARGO_BIN_EXE_spanwright"));
+    command.arg("test-card").arg(&build).arg("--out").arg(folder.path()).assert().code(0);
+    said(&folder.path().join("test-card-a3.pdf"))
+}
+
 /// What the maker called things is no word of the program's.
 fn given(made: &Made) -> BTreeSet<String> {
     let name = |value: &serde_json::Value| words(value.as_str().expect("a name"));
@@ -170,7 +180,7 @@ fn every_word_on_paper_is_of_the_language_asked_for_and_stands_there_whole() {
         let sanded = LANTERN.replace("english", name).replace("\"0.2 mm\"", "\"2 mm\"");
         let sanded = beside_demo(&sanded);
         let all = [&demo, &made::build(&latch), &made::build(&joined), &staff, &lantern, &sanded];
-        let said = all.map(documents).join(" ");
+        let said = all.map(documents).join(" ") + " " + &test_card(&LANTERN.replace("english", name));
         let short = said.split(' ').find(|word| word.len() > "…".len() && word.ends_with('…'));
         assert_eq!(short, None, "{name}: a label is cut short");
         for (field, part) in parts(language).iter().filter(|(field, _)| !UNSAID.contains(&field.as_str())) {

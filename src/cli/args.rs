@@ -67,6 +67,14 @@ pub enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Write the foam test card: one page to cut from a batch of foam, whose readings go into the build file.
+    TestCard {
+        /// The build file.
+        build: PathBuf,
+        /// The folder to write into; output/<name of the build file> when left out.
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+    },
     /// Judge distances measured on a taped sheet, and name the join most likely at fault.
     Readings {
         /// The build file that the pattern was made from, unchanged.

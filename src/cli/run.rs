@@ -10,7 +10,8 @@ use crate::build_file::{Build, NewFile, PaperSize, Source, new_file, read, schem
 use crate::contour::Tracer;
 use crate::desk::{Start, serve};
 use crate::make::{
-    Files, FoundReport, Plan, ProblemReport, failed, find_sheets, one_page, plan, survey, trace_pieces, write_out,
+    Files, FoundReport, Plan, ProblemReport, failed, find_sheets, one_page, plan, survey, test_cards, trace_pieces,
+    write_out,
 };
 use crate::output::{path_data, replace, save};
 use crate::paper::Layout;
@@ -71,6 +72,7 @@ pub fn run(args: Args) -> Exit {
         Command::Make { build, out, page: Some(page), .. } => make_page(&build, out, &page, quiet),
         Command::Make { build, out, height, page: None, json } => make(&build, out, &height, json, quiet),
         Command::Find { build, again, json } => find(&build, again, json, quiet),
+        Command::TestCard { build, out } => card(&build, out, quiet),
         Command::Readings { build, readings: all, sheet, paper, json } => {
             readings(&build, &all, sheet, paper.as_deref(), json, quiet)
         }
@@ -280,6 +282,29 @@ fn make_page(path: &Path, out: Option<PathBuf>, page: &str, quiet: bool) -> Outc
         let names: Vec<&str> = files.iter().map(|file| file.name.as_str()).collect();
         tell(&format!(
             "Written to {}: {}. Print it at 100 %, and see that the set number on it is that of the other pages.",
+            folder.display(),
+            names.join(", ")
+        ));
+    }
+    Ok(())
+}
+
+/// The foam test card, beside what `make` writes.
+fn card(path: &Path, out: Option<PathBuf>, quiet: bool) -> Outcome {
+    let opened = Opened::open(path, false, quiet)?;
+    let (build, problems) = opened.build()?;
+    let files = test_cards(&build).map_err(|errors| opened.refuse(&errors))?;
+    opened.say(&problems);
+    let folder = out.unwrap_or_else(|| output_folder(path));
+    for file in &files {
+        let written = std::fs::create_dir_all(&folder).and_then(|()| replace(&folder.join(&file.name), &file.bytes));
+        written.map_err(machine(format!("“{}” cannot be written", folder.display())))?;
+    }
+    if !quiet {
+        let names: Vec<&str> = files.iter().map(|file| file.name.as_str()).collect();
+        tell(&format!(
+            "Written to {}: {}. Print it at 100 %, cut it from one batch of foam, and write what you read below its [[foam_at_hand]] as \
+             [foam_at_hand.test_card].",
             folder.display(),
             names.join(", ")
         ));

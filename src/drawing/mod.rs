@@ -2,6 +2,7 @@
 
 mod block;
 mod building;
+mod card;
 mod clip;
 mod cover;
 mod lines;
@@ -15,6 +16,7 @@ mod tile;
 
 pub use block::{cut_words, sizes_words};
 pub use building::{BuildingFacts, note_words};
+pub use card::test_card;
 pub use clip::clip;
 pub use cover::{Facts, front};
 pub use lines::{Class, Drawing, Label, Line, Stroke, WORDS_GREY};

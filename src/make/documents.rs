@@ -4,13 +4,15 @@ use kurbo::{Affine, BezPath, Shape as _, Size};
 
 use super::Plan;
 use super::manifest::{DocumentReport, Manifest, PageReport};
-use crate::build_file::{Like, PaperSize, SizeFrom};
+use crate::build_file::{Build, Like, PaperSize, SizeFrom};
 use crate::drawing::{
-    BuildingFacts, Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, tiles,
+    BuildingFacts, Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page,
+    test_card, tiles,
 };
 use crate::output::{Document, OutFile, Sheetful, path_data, pdf, pieces_svg, preview_png};
-use crate::paper::{Core, Tile};
+use crate::paper::{Core, Tile, cores};
 use crate::pattern::Piece;
+use crate::problem::Problems;
 use crate::size::farthest_apart;
 use crate::space::{Page, Pattern, Point};
 use crate::text::{Wording, Words, fill};
@@ -69,6 +71,44 @@ pub fn write_out(plan: Plan, build_file: &str) -> Made {
     json.push(b'\n');
     files.push(OutFile { name: "made.json".into(), bytes: json });
     Made { files, manifest }
+}
+
+/// The foam test card of a build, for each of its papers that is printed at home.
+///
+/// # Errors
+///
+/// Paper too small for its margin.
+pub fn test_cards(build: &Build) -> Result<Vec<OutFile>, Problems> {
+    let wording = build.wording();
+    let mut files: Vec<OutFile> = Vec::new();
+    for core in cores(&build.paper)? {
+        for paper in &core.papers {
+            // What a copy shop prints has A4 in front.
+            let (core, paper) = core.front(paper);
+            let name = format!("test-card-{}.pdf", slug(&paper.name));
+            if files.iter().any(|file| file.name == name) {
+                continue;
+            }
+            let mut on_paper = Drawing::default();
+            on_paper.add(
+                test_card(&core, &build.name, &build.cutting.punches, wording),
+                core.on(&paper).origin().to_vec2(),
+            );
+            let words = wording.words;
+            let title = words.card_title.to_owned();
+            let page = Sheetful {
+                size: Size::new(paper.width.to_mm(), paper.height.to_mm()),
+                drawing: on_paper,
+                label: title.clone(),
+                bookmark: title.clone(),
+            };
+            files.push(OutFile {
+                name,
+                bytes: pdf(&Document { title, date: build.date.clone(), words, pages: vec![page] }),
+            });
+        }
+    }
+    Ok(files)
 }
 
 /// The page of pattern of this name alone, such as "3.2", for each paper that has it, as it is in the whole document; the names

@@ -10,7 +10,7 @@ mod outlines;
 mod sizing;
 mod survey;
 
-pub use documents::{Made, one_page, write_out};
+pub use documents::{Made, one_page, test_cards, write_out};
 pub use finding::{FindReport, FoundReport, find_sheets};
 pub use manifest::{Manifest, ProblemReport, failed};
 pub use outlines::{Files, TraceReport, trace_pieces};
