@@ -424,6 +424,12 @@ fn every_broken_rule_is_told_at_its_place() {
             "wrap = ",
         ),
         ("length = \"140 mm\" }", "length = \"1400 mm\" }", "larger_than_sheet", "[[piece]]"),
+        (
+            "outline = \"M 0 0 H 60 V 40 H 0 Z\"",
+            "copies  = 2\noutline = \"M 0 0 H 60 V 10 H 20 V 40 H 0 Z\"",
+            "all_face_up",
+            "[[piece]]",
+        ),
         ("foam    = \"3 mm\"\non", "foam    = \"3 mm\"\nletter  = \"A2\"\non", "duplicate", "letter  = "),
     ];
     let before: Vec<&str> = codes(LANTERN).iter().map(|(code, _)| *code).collect();

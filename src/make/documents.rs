@@ -12,7 +12,7 @@ use crate::drawing::{
 use crate::output::{Document, OutFile, Sheetful, path_data, pdf, pieces_svg, preview_png};
 use crate::paper::{Core, Tile, cores};
 use crate::pattern::Piece;
-use crate::problem::Problems;
+use crate::problem::{Problem, Problems};
 use crate::size::farthest_apart;
 use crate::space::{Page, Pattern, Point};
 use crate::text::{Wording, Words, fill};
@@ -83,8 +83,11 @@ pub fn test_cards(build: &Build) -> Result<Vec<OutFile>, Problems> {
     let mut files: Vec<OutFile> = Vec::new();
     for core in cores(&build.paper)? {
         for paper in &core.papers {
-            // What a copy shop prints has A4 in front.
+            // What a copy shop prints has A4 in front; on less than A4 the card has no room.
             let (core, paper) = core.front(paper);
+            if core.field.width() < CARD[0] || core.field.height() < CARD[1] {
+                continue;
+            }
             let name = format!("test-card-{}.pdf", slug(&paper.name));
             if files.iter().any(|file| file.name == name) {
                 continue;
@@ -108,8 +111,15 @@ pub fn test_cards(build: &Build) -> Result<Vec<OutFile>, Problems> {
             });
         }
     }
+    if files.is_empty() {
+        let text = "the test card takes 185 by 240 mm, and no paper of the build has room for that; add \"A4\" or \"Letter\" to use";
+        return Err(vec![Problem::error("card_too_large", text)]);
+    }
     Ok(files)
 }
+
+/// What the test card takes of a page, across and down, mm.
+const CARD: [f64; 2] = [182.0, 235.0];
 
 /// The page of pattern of this name alone, such as "3.2", for each paper that has it, as it is in the whole document; the names
 /// of all pages when there is none.

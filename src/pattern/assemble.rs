@@ -14,11 +14,11 @@ use super::propose::{fits, splits};
 use super::seam::{Edge, OnEdge, Verdict, fractions, verdict};
 use super::stacking::{Built, build_up, is_built};
 use super::wraps::{Wrapped, wrapped};
-use crate::build_file::{Build, Fit, PartSpec, PieceSpec};
+use crate::build_file::{Build, Fit, Half, PartSpec, PieceSpec};
 use crate::hardware::{Foam, foam_called, from_both_sides, pipe, punch_for};
 use crate::layers::{Layered, clearance, groove, reaches};
 use crate::problem::{Problem, Problems};
-use crate::shape::{Region, Shape, rounded};
+use crate::shape::{Alike, Region, Shape, find_symmetry, rounded};
 use crate::space::{Map, Path, Pattern, Pixels, Point};
 use crate::units::Length;
 
@@ -957,7 +957,8 @@ fn make_template(piece: &mut Piece, free: &[Path<Pattern>], glued: &[Path<Patter
 
 /// What a first builder would find out while cutting.
 fn told_of_pieces(build: &Build, drawn: &[Drawn], pieces: &[Piece]) -> Problems {
-    let mut problems = Problems::new();
+    let mut problems: Problems =
+        build.pieces.iter().zip(drawn).filter_map(|(spec, drawn)| all_one_way(spec, &drawn.piece)).collect();
     for piece in pieces {
         let spec = &build.pieces[piece.of];
         let Some(sold_as) = piece.foam else { continue };
@@ -978,6 +979,30 @@ fn told_of_pieces(build: &Build, drawn: &[Drawn], pieces: &[Piece]) -> Problems 
         }
     }
     problems
+}
+
+/// Two of a piece that is not like its mirror image, and neither is turned over: a left one and a right one are forgotten easily.
+fn all_one_way(spec: &PieceSpec, piece: &Piece) -> Option<Problem> {
+    /// Of the piece's own length: halves that differ by less are alike (common practice, no source).
+    const ALIKE: f64 = 0.01;
+    let wrap = matches!(spec.source.value, crate::build_file::Source::Wrap(_));
+    if spec.copies < 2 || !spec.copies.is_multiple_of(2) || spec.face_down > 0 || wrap || is_built(spec) {
+        return None;
+    }
+    let how = Alike { sides: Some(Half::Both), turns: 1, axis: None };
+    let (wide, high) = piece.size();
+    let length = wide.to_mm().hypot(high.to_mm());
+    if find_symmetry(&piece.outline, &how).is_some_and(|found| found.rms < ALIKE * length) {
+        return None;
+    }
+    let text = format!(
+        "all {} of \"{}\" are cut the same way up, and it is not like its mirror image; if half of them are for the other side, say \
+         face_down = {}",
+        spec.copies,
+        spec.name.value,
+        spec.copies / 2
+    );
+    Some(Problem::note("all_face_up", text).at(spec.place))
 }
 
 fn too_large(piece: &Piece, spec: &PieceSpec, drawn: &Drawn, sheet: [f64; 2]) -> Problem {
