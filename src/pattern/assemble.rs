@@ -207,10 +207,11 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
     }
     order.extend(lays(build, &laid, &placed.onto));
     put_tilts(build, &mut pieces);
-    let punches = put_holes(build, drawn, &mut pieces);
+    fit_holes(build, drawn, &mut pieces);
     for ((piece, [free, glued]), allowance) in pieces.iter_mut().zip(&edges).zip(&allowances) {
         make_template(piece, free, glued, allowance);
     }
+    let punches = punch_holes(build, &mut pieces);
     problems.extend(told_of_pieces(build, drawn, &pieces));
     let assembled = Assembled { pieces, built, pipes, joints, order, punches, seams, changed: Vec::new(), problems };
     let unsound = unsound(build, &assembled.pieces);
@@ -879,15 +880,12 @@ fn put_tilts(build: &Build, pieces: &mut [Piece]) {
     }
 }
 
-/// Holes as their hardware and the punches at hand make them.
-fn put_holes(build: &Build, drawn: &[Drawn], pieces: &mut [Piece]) -> Vec<PunchUse> {
+/// Holes as what goes through them needs them.
+fn fit_holes(build: &Build, drawn: &[Drawn], pieces: &mut [Piece]) {
     const PRESSED: f64 = 0.5;
     const FREE: f64 = 0.5;
-    let mut uses: Vec<PunchUse> = Vec::new();
     for piece in pieces {
-        let spec = &build.pieces[piece.of];
-        let base = &drawn[piece.of].piece;
-        let thickness = piece.foam.map(|foam| foam_called(foam, &build.foam_at_hand).thickness);
+        let (spec, base) = (&build.pieces[piece.of], &drawn[piece.of].piece);
         for hole in &mut piece.holes {
             let fit = base.holes.iter().position(|other| other.at == hole.at).and_then(|k| spec.holes[k].fit);
             let mm = hole.diameter.to_mm();
@@ -897,15 +895,23 @@ fn put_holes(build: &Build, drawn: &[Drawn], pieces: &mut [Piece]) -> Vec<PunchU
                 None => hole.diameter,
             };
         }
-        let found: Vec<(Option<usize>, Length)> = piece
+    }
+}
+
+/// Holes that a punch at hand makes, which is as large as it is.
+fn punch_holes(build: &Build, pieces: &mut [Piece]) -> Vec<PunchUse> {
+    let mut uses: Vec<PunchUse> = Vec::new();
+    for piece in pieces {
+        let thickness = piece.foam.map(|foam| foam_called(foam, &build.foam_at_hand).thickness);
+        let found: Vec<(usize, Length)> = piece
             .round_holes()
             .enumerate()
-            .filter_map(|(k, (_, diameter))| Some((Some(k), punch_for(diameter, &build.cutting.punches)?)))
+            .filter_map(|(k, (_, diameter))| Some((k, punch_for(diameter, &build.cutting.punches)?)))
             .collect();
         let drawn_holes = piece.round_holes().count() - piece.holes.len();
         let mut both_sides = false;
         for (k, punch) in found {
-            if let Some(hole) = k.and_then(|k| k.checked_sub(drawn_holes)).map(|k| &mut piece.holes[k]) {
+            if let Some(hole) = k.checked_sub(drawn_holes).map(|k| &mut piece.holes[k]) {
                 *hole = RoundHole { diameter: punch, ..*hole };
             }
             both_sides |= thickness.is_some_and(|thickness| from_both_sides(thickness, punch));
