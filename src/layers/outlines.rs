@@ -10,6 +10,8 @@ use crate::space::{Path, Pattern};
 /// (common practice, no source).
 const ISLAND: f64 = 8.0;
 const OPENING: f64 = 6.0;
+/// Where a part is all but as high as a layer begins, that layer would be a hair, mm.
+const HAIR: f64 = 2.0;
 
 /// The layers of a part, from its middle plane outwards.
 #[derive(Clone, Debug)]
@@ -29,15 +31,17 @@ pub fn layered(outline: &Path<Pattern>, section: &Section, stack: &Stack) -> Lay
     let rays = rays(outline);
     let region = |z: f64| {
         if section.follows_width() {
-            level(&rays, &|width| section.inset(z, width)).and(&whole)
+            level(&rays, &|width| section.inset(z, width)).where_broader(HAIR)
         } else {
             whole.narrowed(section.inset(z, f64::INFINITY).unwrap_or(0.0))
         }
     };
     let mut dropped = vec![0];
-    let mut regions = vec![whole.clone()];
+    let mut regions: Vec<Region<Pattern>> = vec![whole.clone()];
     for z in &levels[1..levels.len() - 1] {
-        let found = region(*z).without_openings_below(OPENING);
+        // Never over what is not there.
+        let below = &regions[regions.len() - 1];
+        let found = region(*z).and(below).without_openings_below(OPENING);
         let parts = found.parts();
         let glued: Vec<Region<Pattern>> =
             parts.iter().filter(|part| !part.narrowed(ISLAND / 2.0).is_empty()).cloned().collect();

@@ -6,7 +6,7 @@ use super::allowance::Allowance;
 use super::changed::Changed;
 use super::divide::{Division, NotDivided, Shared, divide};
 use super::letters::letters;
-use super::lines::{OnPiece, drawn_lines};
+use super::lines::{OnPiece, drawn_lines, runs};
 use super::piece::{Marking, MarkingKind, Note, Piece, RoundHole};
 use super::pipes::{Joint, PipeFacts, joints, pipe_facts};
 use super::placement::{Laid, gluing_order, placements};
@@ -14,7 +14,7 @@ use super::propose::{fits, splits};
 use super::seam::{Edge, OnEdge, Verdict, fractions, verdict};
 use super::stacking::{Built, build_up, is_built};
 use super::wraps::{Wrapped, wrapped};
-use crate::build_file::{Build, Fit, Half, PartSpec, PieceSpec};
+use crate::build_file::{Build, Fit, Half, PartSpec, PieceSpec, Profile};
 use crate::hardware::{Foam, foam_called, from_both_sides, pipe, punch_for};
 use crate::layers::{Layered, clearance, groove, reaches};
 use crate::problem::{Problem, Problems};
@@ -209,7 +209,14 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
     put_tilts(build, &mut pieces);
     fit_holes(build, drawn, &mut pieces);
     for ((piece, [free, glued]), allowance) in pieces.iter_mut().zip(&edges).zip(&allowances) {
-        make_template(piece, free, glued, allowance);
+        let sewn = sewn_edges(build, drawn, piece.of);
+        let told = if sewn.is_empty() {
+            make_template(piece, free, glued, allowance)
+        } else {
+            let free = free.iter().map(|edge| apart_from(edge, &sewn)).collect::<Vec<_>>();
+            make_template(piece, &free, &[glued.as_slice(), &sewn].concat(), allowance)
+        };
+        problems.extend(told.map(|problem| problem.at(build.pieces[piece.of].place)));
     }
     let punches = punch_holes(build, &mut pieces);
     problems.extend(told_of_pieces(build, drawn, &pieces));
@@ -236,8 +243,18 @@ fn divisions(build: &Build, drawn: &[Drawn]) -> Result<Vec<Division>, Problems> 
             format!("line {} of split, from [{}, {}] to [{}, {}],", line + 1, from[0], from[1], to[0], to[1])
         };
         match divide(&drawn.piece.outline, &lines) {
+            Ok(division)
+                if split.is_some() && division.parts.iter().any(|part| part.outline.raw().area().abs() < 0.5) =>
+            {
+                let text = format!(
+                    "two lines of split lie on each other in \"{name}\", so that nothing is between them; leave one out"
+                );
+                errors.push(Problem::error("split_twice", text).at(place));
+            }
             Ok(division) if split.is_some() && division.parts.len() == 1 => {
-                let text = format!("the lines of split leave \"{name}\" in one part; draw them from edge to edge");
+                let text = format!(
+                    "the lines of split leave \"{name}\" in one part; draw them from edge to edge, around an opening on both of its sides"
+                );
                 errors.push(Problem::error("splits_nothing", text).at(place));
             }
             Ok(division) => all.push(division),
@@ -372,6 +389,15 @@ fn named_parts<'a>(
                 format!("[{x}, {y}] is in no part of \"{}\"; move it inside the part that is meant", spec.name.value);
             return Err(Problem::error("part_outside", text).at(part.at.place));
         };
+        let copies = part.copies.unwrap_or(spec.copies);
+        let face_down = part.face_down.unwrap_or(spec.face_down);
+        if face_down > copies {
+            let text = format!(
+                "of this part of \"{}\" {face_down} are face down of {copies} in all; give it copies and face_down of its own",
+                spec.name.value
+            );
+            return Err(Problem::error("out_of_range", text).at(part.at.place));
+        }
         if let Some(former) = named[index].replace(part) {
             let text = format!(
                 "this place is in the same part of \"{}\" as that at line {}; move one, or leave it out",
@@ -456,10 +482,12 @@ fn layer_pieces(
     for (k, region) in regions.iter().enumerate().filter(|(_, region)| !region.is_empty()) {
         let slotted = slot.as_ref().filter(|_| k < part.stack.slotted);
         let left = slotted.map(|slot| region.minus(slot));
-        let untouched = k == 0 && left.is_none();
+        // The layers of a flat part are all as it is drawn, to the last digit.
+        let as_drawn = k == 0 || part.section.profile == Profile::Flat;
+        let untouched = as_drawn && left.is_none();
         let outline = match &left {
             Some(left) => left.path(),
-            None if k == 0 => with_slots(unit.spec, whole, &unit.outline).unwrap_or_else(|| unit.outline.clone()),
+            None if as_drawn => with_slots(unit.spec, whole, &unit.outline).unwrap_or_else(|| unit.outline.clone()),
             None => with_slots(unit.spec, whole, &region.path()).unwrap_or_else(|| region.path()),
         };
         let above = regions.get(k + 1).filter(|above| !above.is_empty());
@@ -929,15 +957,53 @@ fn punch_holes(build: &Build, pieces: &mut [Piece]) -> Vec<PunchUse> {
     uses
 }
 
-/// What is put on or taken off while a piece is cut and finished is taken off or put on before.
-fn make_template(piece: &mut Piece, free: &[Path<Pattern>], glued: &[Path<Pattern>], allowance: &Allowance) {
+/// The edges of a piece that the maker brings together with others.
+fn sewn_edges(build: &Build, drawn: &[Drawn], of: usize) -> Vec<Path<Pattern>> {
+    let edges =
+        build.seams.iter().flat_map(|seam| seam.edges.iter().enumerate()).filter(|(_, (piece, _))| *piece == of);
+    let edge = |(k, (_, ends)): (usize, &(usize, [Point<Pixels>; 2]))| {
+        let [from, to] = ends.map(|end| drawn[of].map.point(end));
+        Edge::along(&drawn[of].piece.outline, from, to, k == 1).path()
+    };
+    edges.map(edge).collect()
+}
+
+/// What of an edge is none of `others`.
+fn apart_from(edge: &Path<Pattern>, others: &[Path<Pattern>]) -> Path<Pattern> {
+    const NEAR: f64 = 0.05;
+    let segments: Vec<kurbo::PathSeg> = others.iter().flat_map(|other| other.raw().segments()).collect();
+    let clear = |at: kurbo::Point| {
+        let near = |s: &kurbo::PathSeg| kurbo::ParamCurveNearest::nearest(s, at, 1e-3).distance_sq < NEAR * NEAR;
+        !segments.iter().any(near)
+    };
+    Path::new(runs(edge, &clear))
+}
+
+/// What is put on or taken off while a piece is cut and finished is taken off or put on before; what is wrong with that.
+fn make_template(
+    piece: &mut Piece,
+    free: &[Path<Pattern>],
+    glued: &[Path<Pattern>],
+    allowance: &Allowance,
+) -> Option<Problem> {
+    /// What is nowhere so broad falls off when it is cut, mm.
+    const FALLS_OFF: f64 = 1.0;
     if allowance.is_none() {
-        return;
+        return None;
     }
     let part = Region::of(&piece.outline);
     let template = allowance.template(&part, free, glued);
-    if template.is_empty() {
-        return;
+    let whole = template.parts().into_iter().filter(|one| !one.narrowed(FALLS_OFF / 2.0).is_empty());
+    let template = whole.fold(Region::empty(), |all, one| all.or(&one));
+    if template.parts().len() != part.parts().len() {
+        let text = format!(
+            "pen, knife and coats put {:.1} mm onto every edge of {}, which is too thin for that: its template would {}; it is drawn as it is \
+             finished",
+            allowance.shift(),
+            piece.letter,
+            if template.is_empty() { "be nothing" } else { "fall apart" }
+        );
+        return Some(Problem::warning("too_thin_for_allowance", text));
     }
     let centre = piece.outline.bounds().center();
     let grow = 1.0 / (1.0 - allowance.shrinks);
@@ -959,12 +1025,14 @@ fn make_template(piece: &mut Piece, free: &[Path<Pattern>], glued: &[Path<Patter
     if shift.abs() >= 0.1 {
         piece.notes.push(Note::Template(shift));
     }
+    None
 }
 
 /// What a first builder would find out while cutting.
 fn told_of_pieces(build: &Build, drawn: &[Drawn], pieces: &[Piece]) -> Problems {
     let mut problems: Problems =
         build.pieces.iter().zip(drawn).filter_map(|(spec, drawn)| all_one_way(spec, &drawn.piece)).collect();
+    problems.extend(build.pieces.iter().zip(drawn).flat_map(|(spec, drawn)| slots_outside(spec, drawn)));
     for piece in pieces {
         let spec = &build.pieces[piece.of];
         let Some(sold_as) = piece.foam else { continue };
@@ -985,6 +1053,23 @@ fn told_of_pieces(build: &Build, drawn: &[Drawn], pieces: &[Piece]) -> Problems 
         }
     }
     problems
+}
+
+/// A slot that leaves its piece is a notch, or was meant elsewhere.
+fn slots_outside(spec: &PieceSpec, drawn: &Drawn) -> Problems {
+    let region = Region::of(&drawn.piece.outline);
+    let leaves = |slot: &&crate::build_file::SlotSpec| {
+        let ends = slot.ends.map(|end| drawn.map.point(end));
+        !Region::band(&ends, slot.width.to_mm()).minus(&region).is_empty()
+    };
+    let told = |slot: &crate::build_file::SlotSpec| {
+        let text = format!(
+            "this slot reaches beyond the edge of \"{}\"; move it inside, unless it is to be a notch",
+            spec.name.value
+        );
+        Problem::warning("slot_outside", text).at(slot.place)
+    };
+    spec.building.slots.iter().filter(leaves).map(told).collect()
 }
 
 /// Two of a piece that is not like its mirror image, and neither is turned over: a left one and a right one are forgotten easily.

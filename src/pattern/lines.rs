@@ -126,7 +126,7 @@ fn near(line: &Line, at: Raw) -> f64 {
 }
 
 /// The runs of a line over places that are clear.
-fn runs(path: &Path<Pattern>, clear: &dyn Fn(Raw) -> bool) -> BezPath {
+pub(super) fn runs(path: &Path<Pattern>, clear: &dyn Fn(Raw) -> bool) -> BezPath {
     let mut out = BezPath::new();
     let mut open = false;
     for at in places(path) {

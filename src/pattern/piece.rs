@@ -148,7 +148,7 @@ impl Piece {
     /// Area in mm², holes taken out. The outline is oriented: outer loops count up, loops inside count down.
     pub fn area(&self) -> f64 {
         let holes: f64 = self.holes.iter().map(|hole| hole.path().area().abs()).sum();
-        self.outline.raw().area().abs() - holes
+        (self.outline.raw().area().abs() - holes).max(0.0)
     }
 
     /// Length of everything that is cut, in mm.

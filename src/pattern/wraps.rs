@@ -48,7 +48,16 @@ pub fn wrapped(build: &Build, spec: &PieceSpec) -> Option<Wrapped> {
         Wrap::Round { core: inside, to, length, slant } => {
             let (from, length) = (core(inside), mm(length));
             let to = to.map_or(from, mm);
-            round(from, to, length, slant, &foam)
+            let mut found = round(from, to, length, slant, &foam);
+            let rise = from * slant.to_radians().tan();
+            if rise > length {
+                let text = format!(
+                    "an end tilted by {slant}° rises by {rise:.0} mm over {from:.0} mm, and the sleeve is {length:.0} mm long; make it longer, or \
+                     slant smaller"
+                );
+                found.problems.push(Problem::warning("slant_too_steep", text).at(place));
+            }
+            found
         }
         Wrap::Oval { inside, length } => {
             let [long, across] = inside.map(mm);
@@ -83,7 +92,16 @@ pub fn wrapped(build: &Build, spec: &PieceSpec) -> Option<Wrapped> {
             let thick = mm(thick);
             let long =
                 turns_length(mm(length), strand_radius(strands, thick), mm(pitch)) * (1.0 + TAKE_UP) + 2.0 * mm(tab);
-            plain(strip(thick, long), strands, vec![Note::OneOf(strands), Note::Turns(mm(pitch))])
+            let mut found = plain(strip(thick, long), strands, vec![Note::OneOf(strands), Note::Turns(mm(pitch))]);
+            let least = f64::from(strands) * thick;
+            if mm(pitch) < least {
+                let text = format!(
+                    "{strands} strands of {thick:.0} mm do not lie beside each other within a pitch of {:.0} mm; make it {least:.0} mm or more",
+                    mm(pitch)
+                );
+                found.problems.push(Problem::warning("cord_too_tight", text).at(place));
+            }
+            found
         }
         Wrap::Twisted { width, pitch, length, tab, warmed } => {
             let width = mm(width);
@@ -106,6 +124,17 @@ pub fn wrapped(build: &Build, spec: &PieceSpec) -> Option<Wrapped> {
             let middle = core(inside) + 2.0 * neutral * thickness;
             let long = turns_length(mm(length), middle / 2.0, mm(pitch)) + 2.0 * mm(tab);
             let mut found = plain(strip(mm(width), long), 1, vec![Note::Turns(mm(pitch))]);
+            // Edge to edge the pitch is width over the cosine of the lead.
+            let lead = (mm(pitch) / (std::f64::consts::PI * middle)).atan();
+            let edge_to_edge = mm(width) / lead.cos();
+            if mm(pitch) < 0.97 * edge_to_edge {
+                let text = format!(
+                    "a strip of {:.0} mm wound once around in {:.0} mm overlaps itself; edge to edge its pitch is {edge_to_edge:.0} mm",
+                    mm(width),
+                    mm(pitch)
+                );
+                found.problems.push(Problem::warning("turns_overlap", text).at(place));
+            }
             found
                 .problems
                 .extend(too_much(name, stretch(core(inside), thickness, neutral)).map(|problem| problem.at(place)));

@@ -126,7 +126,7 @@ pub const GERMAN: Words = Words {
     note_closes: "Die beiden geraden Kanten treffen sich; lege diese Naht auf die verdeckte Seite.",
     note_tilted: "Schneide beide langen Kanten mit {}° schräger Klinge, diese Seite bleibt die größere: die innere ist an jeder um {} schmaler.",
     note_stretched: "Ihre Außenseite dehnt sich beim Biegen um {} %.",
-    note_turns: "Einmal herum auf {}; beide Laschen festmachen.",
+    note_turns: "Einmal herum auf {}; beide Laschen festmachen. Das Wickeln braucht 3 %, um die er länger ist.",
     note_smaller: "Ringsum {} kleiner gezeichnet, weil Schnitt und Anstrich es zugeben.",
     note_larger: "Ringsum {} größer gezeichnet, weil das Schleifen es abnimmt.",
     note_both_sides: "Stanze die Löcher von beiden Seiten: es ist dick.",

@@ -376,7 +376,7 @@ pub const ENGLISH: Words = Words {
     note_closes: "The two straight edges meet; put that seam on the hidden side.",
     note_tilted: "Cut both long edges with the blade tilted {}° from square, this face the larger one: the inner face is {} narrower at each.",
     note_stretched: "Its outer face stretches by {} % when it is bent.",
-    note_turns: "Once around in {}; fix both tabs.",
+    note_turns: "Once around in {}; fix both tabs. Winding takes up 3 %, which it is longer by.",
     note_smaller: "Drawn {} smaller all around, because cutting and coats add it.",
     note_larger: "Drawn {} larger all around, because sanding takes it off.",
     note_both_sides: "Punch its holes from both sides: it is thick.",

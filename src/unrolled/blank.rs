@@ -36,7 +36,8 @@ pub fn sleeve(around: f64, long: f64, slant: f64, diameter: f64) -> Blank {
     const PARTS: u32 = 240;
     let end = |k: u32| {
         let along = around * f64::from(k) / f64::from(PARTS);
-        [-half + along, sleeve_end(diameter, slant, along)]
+        // One that is too steep is told elsewhere; it ends at the other end.
+        [-half + along, sleeve_end(diameter, slant, along).min(0.98 * long)]
     };
     let mut corners: Vec<Placed<Pattern>> = (0..=PARTS).map(|k| end(k).into()).collect();
     corners.extend([Placed::new(half, long), Placed::new(-half, long)]);

@@ -15,7 +15,8 @@ impl Reader {
     pub(super) fn foam_at_hand(&mut self, tables: &[Checked]) -> Vec<FoamAtHand> {
         let mut all: Vec<FoamAtHand> = Vec::new();
         for table in tables {
-            let readings = table.table("test_card").map(|card| self.readings(card)).unwrap_or_default();
+            let measured = table.length("measured").map(|length| length.value.to_mm());
+            let readings = table.table("test_card").map(|card| self.readings(card, measured)).unwrap_or_default();
             let (Some(sold_as), Some(measured)) = (table.length("sold_as"), table.length("measured")) else { continue };
             if all.iter().any(|former| former.sold_as == sold_as.value) {
                 let text = format!("foam sold as {} mm is listed twice; keep one", sold_as.value.to_mm());
@@ -27,7 +28,7 @@ impl Reader {
         all
     }
 
-    fn readings(&mut self, card: &Checked) -> CardReadings {
+    fn readings(&mut self, card: &Checked, measured: Option<f64>) -> CardReadings {
         if card.wrote("strip") != card.wrote("strip_round") {
             let text = "strip tells something only beside strip_round, the diameter of what it closes around; give both, or neither";
             self.error(
@@ -37,6 +38,7 @@ impl Reader {
             );
         }
         let length = |key| card.length(key).map(|length| length.value);
+        self.likely(card, measured);
         CardReadings {
             stack_of_five: length("stack_of_five"),
             strip: length("strip"),
@@ -46,6 +48,43 @@ impl Reader {
                 .lengths("scores")
                 .map(|all| all.value.iter().map(|one| one.value).collect())
                 .unwrap_or_default(),
+        }
+    }
+
+    /// Whether foam can be as its card says.
+    fn likely(&mut self, card: &Checked, measured: Option<f64>) {
+        let five = card.length("stack_of_five");
+        let thickness = five.as_ref().map(|five| five.value.to_mm() / 5.0).or(measured);
+        if let (Some(five), Some(measured)) = (&five, measured)
+            && (five.value.to_mm() / 5.0 - measured).abs() > 0.2 * measured
+        {
+            let text = format!(
+                "five of {measured} mm are no {} mm high; the fifth of it counts, so look which of the two is wrong",
+                five.value.to_mm()
+            );
+            self.warn("card_unlikely", five.place, text);
+        }
+        if let (Some(strip), Some(round), Some(thickness)) =
+            (card.length("strip"), card.length("strip_round"), thickness)
+        {
+            let neutral = (strip.value.to_mm() / std::f64::consts::PI - round.value.to_mm()) / (2.0 * thickness);
+            if !(0.0..=1.0).contains(&neutral) {
+                let [least, most] =
+                    [0.0, 1.0].map(|k| std::f64::consts::PI * (round.value.to_mm() + 2.0 * k * thickness));
+                let text = format!(
+                    "a strip of {} mm does not close around {} mm: one of {thickness:.1} mm foam is {least:.0} to {most:.0} mm long; measure \
+                     both again",
+                    strip.value.to_mm(),
+                    round.value.to_mm()
+                );
+                self.error("card_unlikely", strip.place, text);
+            }
+        }
+        if let Some(scores) = card.lengths("scores")
+            && !scores.value.is_sorted_by(|a, b| a.value <= b.value)
+        {
+            let text = "deeper scores open wider, and these do not; list them from 1 mm depth on, in order";
+            self.warn("card_unlikely", scores.place, text);
         }
     }
 
@@ -509,7 +548,7 @@ impl Reader {
         ];
         for key in all.into_iter().filter(|key| !takes.contains(key)) {
             if let Some(place) = table.place_of(key) {
-                let text = format!("a {} wrap has no {key}; it takes {}", form.value, takes.join(", "));
+                let text = format!("a wrap of form \"{}\" has no {key}; it takes {}", form.value, takes.join(", "));
                 self.error("wrong_form", place, text);
             }
         }
@@ -525,7 +564,7 @@ impl Reader {
         let mut need = |key: &str| {
             let found = table.length(key).map(|length| length.value);
             if found.is_none() && !table.wrote(key) {
-                let text = format!("a {form} wrap needs {key}; add it, in mm");
+                let text = format!("a wrap of form \"{form}\" needs {key}; add it, in mm");
                 self.error("missing_key", table.place, text);
             }
             found
