@@ -274,17 +274,23 @@ fn make_page(path: &Path, out: Option<PathBuf>, page: &str, quiet: bool) -> Outc
         Stop::Usage(format!("there is no page {page}; the pages of the pattern are {names}"))
     })?;
     let folder = out.unwrap_or_else(|| output_folder(path));
-    for file in &files {
-        let written = std::fs::create_dir_all(&folder).and_then(|()| replace(&folder.join(&file.name), &file.bytes));
+    write_beside(
+        &folder,
+        &files,
+        quiet,
+        "Print it at 100 %, and see that the set number on it is that of the other pages.",
+    )
+}
+
+/// Writes files beside what stands in a folder already, and tells what to do with them.
+fn write_beside(folder: &Path, files: &[crate::output::OutFile], quiet: bool, next: &str) -> Outcome {
+    for file in files {
+        let written = std::fs::create_dir_all(folder).and_then(|()| replace(&folder.join(&file.name), &file.bytes));
         written.map_err(machine(format!("“{}” cannot be written", folder.display())))?;
     }
     if !quiet {
         let names: Vec<&str> = files.iter().map(|file| file.name.as_str()).collect();
-        tell(&format!(
-            "Written to {}: {}. Print it at 100 %, and see that the set number on it is that of the other pages.",
-            folder.display(),
-            names.join(", ")
-        ));
+        tell(&format!("Written to {}: {}. {next}", folder.display(), names.join(", ")));
     }
     Ok(())
 }
@@ -296,20 +302,13 @@ fn card(path: &Path, out: Option<PathBuf>, quiet: bool) -> Outcome {
     let files = test_cards(&build).map_err(|errors| opened.refuse(&errors))?;
     opened.say(&problems);
     let folder = out.unwrap_or_else(|| output_folder(path));
-    for file in &files {
-        let written = std::fs::create_dir_all(&folder).and_then(|()| replace(&folder.join(&file.name), &file.bytes));
-        written.map_err(machine(format!("“{}” cannot be written", folder.display())))?;
-    }
-    if !quiet {
-        let names: Vec<&str> = files.iter().map(|file| file.name.as_str()).collect();
-        tell(&format!(
-            "Written to {}: {}. Print it at 100 %, cut it from one batch of foam, and write what you read below its [[foam_at_hand]] as \
+    write_beside(
+        &folder,
+        &files,
+        quiet,
+        "Print it at 100 %, cut it from one batch of foam, and write what you read below its [[foam_at_hand]] as \
              [foam_at_hand.test_card].",
-            folder.display(),
-            names.join(", ")
-        ));
-    }
-    Ok(())
+    )
 }
 
 /// "for 1500 mm", of a build for another wearer than the marks are for.

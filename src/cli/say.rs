@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::drawing::BuildingFacts;
+use crate::drawing::{changed_words, sections};
 use crate::make::{FindReport, FoundReport, Plan};
 use crate::pattern::Piece;
 use crate::printer::{Cause, Side};
@@ -106,7 +106,7 @@ pub(super) fn survey(plan: &Plan) -> String {
 /// Layers, pipes, seams, punches, and the order of gluing, as the pages tell them.
 fn building(plan: &Plan) -> String {
     let wording = Wording::english(plan.survey.build.units);
-    let sections = BuildingFacts::of(&plan.survey.building).sections(wording);
+    let sections = sections(&plan.survey.building, wording);
     let mut out = String::new();
     for (heading, lines) in sections {
         let _ = writeln!(out, "{heading}");
@@ -121,7 +121,7 @@ fn building(plan: &Plan) -> String {
 pub(super) fn changed(plan: &Plan) -> Vec<String> {
     let wording = Wording::english(plan.survey.build.units);
     let changed = &plan.survey.building.changed;
-    changed.iter().map(|changed| format!("  {}", BuildingFacts::changed_words(changed, wording))).collect()
+    changed.iter().map(|changed| format!("  {}", changed_words(changed, wording))).collect()
 }
 
 /// Why a test square was printed as it was.

@@ -11,25 +11,6 @@ use crate::space::Page;
 use crate::text::{Wording, fill};
 use crate::units::Length;
 
-/// All that the first pages tell of how it is built.
-#[derive(Clone, Debug, Default)]
-pub struct BuildingFacts {
-    /// Parts of layers.
-    pub built: Vec<Built>,
-    /// Pipes and rods.
-    pub pipes: Vec<PipeFacts>,
-    /// How they sit in each other.
-    pub joints: Vec<Joint>,
-    /// What is glued onto what.
-    pub order: Vec<Step>,
-    /// Punches.
-    pub punches: Vec<PunchUse>,
-    /// Edges that meet.
-    pub seams: Vec<SeamFacts>,
-    /// What is other than for the wearer whom the marks are for.
-    pub changed: Vec<Changed>,
-}
-
 /// What a piece says of itself besides how it is cut, a sentence each.
 pub fn note_words(piece: &Piece, wording: Wording) -> Vec<String> {
     let words = wording.words;
@@ -61,125 +42,115 @@ pub fn note_words(piece: &Piece, wording: Wording) -> Vec<String> {
     all
 }
 
-impl BuildingFacts {
-    /// Of what was assembled.
-    pub fn of(assembled: &Assembled) -> Self {
-        let Assembled { built, pipes, joints, order, punches, seams, changed, .. } = assembled.clone();
-        Self { built, pipes, joints, order, punches, seams, changed }
-    }
+/// Everything but the drawings, a line each under its heading; no heading without a line.
+pub fn sections(all: &Assembled, wording: Wording) -> Vec<(&'static str, Vec<String>)> {
+    let words = wording.words;
+    let parts = all.built.iter().map(|built| part_words(built, &all.pipes, wording).join(" ")).collect();
+    let pipes = all.pipes.iter().map(|pipe| pipe_words(pipe, wording));
+    let joints = all.joints.iter().map(|joint| joint_words(&all.pipes, joint, wording));
+    let steps = (1..).zip(&all.order).map(|(n, step)| format!("{n}. {}", step_words(step, wording)));
+    let seams = all.seams.iter().filter_map(|seam| seam_words(seam, wording));
+    let punches = all.punches.iter().map(|used| punch_words(used, wording)).collect();
+    let changed = all.changed.iter().map(|changed| changed_words(changed, wording)).collect();
+    let sections = [
+        (words.building, parts),
+        (words.pipes, pipes.chain(joints).collect()),
+        (words.order, steps.chain(seams).collect()),
+        (words.punches, punches),
+        (words.changed, changed),
+    ];
+    sections.into_iter().filter(|(_, lines): &(_, Vec<String>)| !lines.is_empty()).collect()
+}
 
-    /// Everything but the drawings, a line each under its heading; no heading without a line.
-    pub fn sections(&self, wording: Wording) -> Vec<(&'static str, Vec<String>)> {
-        let words = wording.words;
-        let parts = self.built.iter().map(|built| Self::part_words(built, &self.pipes, wording).join(" ")).collect();
-        let pipes = self.pipes.iter().map(|pipe| Self::pipe_words(pipe, wording));
-        let joints = self.joints.iter().map(|joint| self.joint_words(joint, wording));
-        let steps = (1..).zip(&self.order).map(|(n, step)| format!("{n}. {}", Self::step_words(step, wording)));
-        let seams = self.seams.iter().filter_map(|seam| Self::seam_words(seam, wording));
-        let punches = self.punches.iter().map(|used| Self::punch_words(used, wording)).collect();
-        let changed = self.changed.iter().map(|changed| Self::changed_words(changed, wording)).collect();
-        let all = [
-            (words.building, parts),
-            (words.pipes, pipes.chain(joints).collect()),
-            (words.order, steps.chain(seams).collect()),
-            (words.punches, punches),
-            (words.changed, changed),
-        ];
-        all.into_iter().filter(|(_, lines): &(_, Vec<String>)| !lines.is_empty()).collect()
-    }
-
-    /// What is other than for the first wearer.
-    pub fn changed_words(changed: &Changed, wording: Wording) -> String {
-        let words = wording.words;
-        let mm = |mm: f64| wording.length(Length::mm(mm));
-        match changed {
-            Changed::Pipe { name, outside: [before, now] } => {
-                fill(words.changed_pipe, &[name, &wording.tenths(*now), &wording.tenths(*before)])
-            }
-            Changed::Part { letters, name, layers } => {
-                let [before, now] = layers.clone().map(|layers| {
-                    let foams: Vec<String> = layers.foams.iter().map(|foam| mm(*foam)).collect();
-                    fill(words.changed_layers, &[&mm(layers.whole), &foams.join(" + ")])
-                });
-                fill(words.changed_part, &[letters, name, &now, &before])
-            }
-            Changed::Joint { name, reach: [before, now] } => {
-                fill(words.changed_joint, &[name, &mm(*now), &mm(*before)])
-            }
+/// What is other than for the first wearer.
+pub fn changed_words(changed: &Changed, wording: Wording) -> String {
+    let words = wording.words;
+    let mm = |mm: f64| wording.length(Length::mm(mm));
+    match changed {
+        Changed::Pipe { name, outside: [before, now] } => {
+            fill(words.changed_pipe, &[name, &wording.tenths(*now), &wording.tenths(*before)])
         }
-    }
-
-    /// A part of layers: how thick, of what, how deep the channel, how much is sanded.
-    pub(super) fn part_words(built: &Built, pipes: &[PipeFacts], wording: Wording) -> Vec<String> {
-        let words = wording.words;
-        let mm = |mm: f64| wording.length(Length::mm(mm));
-        let whole = f64::from(built.halves) * built.stack.half();
-        let template = if built.halves == 2 { words.part_of_halves } else { words.part_of_layers };
-        let foams: Vec<String> = built.stack.foams.iter().map(|foam| mm(foam.sold_as.to_mm())).collect();
-        let mut all = vec![fill(template, &[&built.letters.join(" "), &built.name, &mm(whole), &foams.join(" + ")])];
-        if let Some((index, outside)) = built.pipe {
-            let depth = built.stack.channel();
-            let squeezed = outside - f64::from(built.halves) * depth;
-            all.push(fill(words.part_channel, &[&mm(depth), &pipes[index].pipe.name, &wording.tenths(squeezed)]));
+        Changed::Part { letters, name, layers } => {
+            let [before, now] = layers.clone().map(|layers| {
+                let foams: Vec<String> = layers.foams.iter().map(|foam| mm(*foam)).collect();
+                fill(words.changed_layers, &[&mm(layers.whole), &foams.join(" + ")])
+            });
+            fill(words.changed_part, &[letters, name, &now, &before])
         }
-        if built.deepest > 0.3 {
-            all.push(fill(words.part_sanding, &[&wording.tenths(built.deepest)]));
-        }
-        all
+        Changed::Joint { name, reach: [before, now] } => fill(words.changed_joint, &[name, &mm(*now), &mm(*before)]),
     }
+}
 
-    pub(super) fn pipe_words(pipe: &PipeFacts, wording: Wording) -> String {
-        let words = wording.words;
-        let mm = |mm: f64| wording.tenths(mm);
-        let mut parts = vec![pipe.pipe.name.clone()];
-        parts.extend(pipe.pipe.kind.clone());
-        parts.push(fill(words.pipe_outside, &[&mm(pipe.pipe.outside)]));
-        parts.extend(pipe.pipe.bore.map(|bore| fill(words.pipe_bore, &[&mm(bore)])));
-        parts.extend(pipe.length.map(|length| fill(words.pipe_long, &[&wording.length(Length::mm(length))])));
-        let measured = if pipe.pipe.bore_most.is_some() { words.pipe_measure } else { "" };
-        format!("{}. {measured}", parts.join(", ")).trim_end().to_owned()
+/// A part of layers: how thick, of what, how deep the channel, how much is sanded.
+fn part_words(built: &Built, pipes: &[PipeFacts], wording: Wording) -> Vec<String> {
+    let words = wording.words;
+    let mm = |mm: f64| wording.length(Length::mm(mm));
+    let whole = built.thickness();
+    let template = if built.halves == 2 { words.part_of_halves } else { words.part_of_layers };
+    let foams: Vec<String> = built.stack.foams.iter().map(|foam| mm(foam.sold_as.to_mm())).collect();
+    let mut all = vec![fill(template, &[&built.letters.join(" "), &built.name, &mm(whole), &foams.join(" + ")])];
+    if let Some((index, outside)) = built.pipe {
+        let depth = built.stack.channel();
+        let squeezed = outside - f64::from(built.halves) * depth;
+        all.push(fill(words.part_channel, &[&mm(depth), &pipes[index].pipe.name, &wording.tenths(squeezed)]));
     }
+    if built.deepest > 0.3 {
+        all.push(fill(words.part_sanding, &[&wording.tenths(built.deepest)]));
+    }
+    all
+}
 
-    pub(super) fn joint_words(&self, joint: &Joint, wording: Wording) -> String {
-        let words = wording.words;
-        let [inner, outer] = [joint.inner, joint.outer].map(|index| self.pipes[index].pipe.name.as_str());
-        let reach = wording.length(Length::mm(joint.engagement));
-        if joint.shim.strips.is_empty() {
-            return fill(words.joint_glued, &[inner, &reach, outer]);
-        }
-        let strip = |strip: &crate::hardware::ShimStrip| {
-            fill(words.shim_strip, &[&wording.foam(strip.sold_as), &wording.tenths(strip.length)])
-        };
-        let strips: Vec<String> = joint.shim.strips.iter().map(strip).collect();
-        fill(words.joint_shimmed, &[inner, &reach, outer, &wording.tenths(joint.shim.gap), &strips.join(", ")])
-    }
+fn pipe_words(pipe: &PipeFacts, wording: Wording) -> String {
+    let words = wording.words;
+    let mm = |mm: f64| wording.tenths(mm);
+    let mut parts = vec![pipe.pipe.name.clone()];
+    parts.extend(pipe.pipe.kind.clone());
+    parts.push(fill(words.pipe_outside, &[&mm(pipe.pipe.outside)]));
+    parts.extend(pipe.pipe.bore.map(|bore| fill(words.pipe_bore, &[&mm(bore)])));
+    parts.extend(pipe.length.map(|length| fill(words.pipe_long, &[&wording.length(Length::mm(length))])));
+    let measured = if pipe.pipe.bore_most.is_some() { words.pipe_measure } else { "" };
+    format!("{}. {measured}", parts.join(", ")).trim_end().to_owned()
+}
 
-    /// One thing that is glued.
-    pub fn step_words(step: &Step, wording: Wording) -> String {
-        let words = wording.words;
-        match step {
-            Step::Layers(letters) => fill(words.step_layers, &[&letters.join(", ")]),
-            Step::Edges([a, b]) => fill(words.step_edges, &[a, b]),
-            Step::Onto { piece, on } => fill(words.step_onto, &[&piece.join(" "), &on.join(" ")]),
-        }
+fn joint_words(pipes: &[PipeFacts], joint: &Joint, wording: Wording) -> String {
+    let words = wording.words;
+    let [inner, outer] = [joint.inner, joint.outer].map(|index| pipes[index].pipe.name.as_str());
+    let reach = wording.length(Length::mm(joint.engagement));
+    if joint.shim.strips.is_empty() {
+        return fill(words.joint_glued, &[inner, &reach, outer]);
     }
+    let strip = |strip: &crate::hardware::ShimStrip| {
+        fill(words.shim_strip, &[&wording.foam(strip.sold_as), &wording.tenths(strip.length)])
+    };
+    let strips: Vec<String> = joint.shim.strips.iter().map(strip).collect();
+    fill(words.joint_shimmed, &[inner, &reach, outer, &wording.tenths(joint.shim.gap), &strips.join(", ")])
+}
 
-    pub(super) fn punch_words(used: &PunchUse, wording: Wording) -> String {
-        let punch = wording.length(used.punch);
-        let count = used.count.to_string();
-        match used.thickness {
-            Some(thickness) => fill(wording.words.punch_of, &[&count, &punch, &wording.length(Length::mm(thickness))]),
-            None => fill(wording.words.punch_plain, &[&count, &punch]),
-        }
+/// One thing that is glued.
+pub fn step_words(step: &Step, wording: Wording) -> String {
+    let words = wording.words;
+    match step {
+        Step::Layers(letters) => fill(words.step_layers, &[&letters.join(", ")]),
+        Step::Edges([a, b]) => fill(words.step_edges, &[a, b]),
+        Step::Onto { piece, on } => fill(words.step_onto, &[&piece.join(" "), &on.join(" ")]),
     }
+}
 
-    pub(super) fn seam_words(seam: &SeamFacts, wording: Wording) -> Option<String> {
-        let [a, b] = &seam.letters;
-        (seam.verdict != Verdict::Fits).then(|| {
-            let lengths = seam.lengths.map(|mm| wording.tenths(mm));
-            fill(wording.words.seam_stretched, &[a, &lengths[0], b, &lengths[1]])
-        })
+fn punch_words(used: &PunchUse, wording: Wording) -> String {
+    let punch = wording.length(used.punch);
+    let count = used.count.to_string();
+    match used.thickness {
+        Some(thickness) => fill(wording.words.punch_of, &[&count, &punch, &wording.length(Length::mm(thickness))]),
+        None => fill(wording.words.punch_plain, &[&count, &punch]),
     }
+}
+
+fn seam_words(seam: &SeamFacts, wording: Wording) -> Option<String> {
+    let [a, b] = &seam.letters;
+    (seam.verdict != Verdict::Fits).then(|| {
+        let lengths = seam.lengths.map(|mm| wording.tenths(mm));
+        fill(wording.words.seam_stretched, &[a, &lengths[0], b, &lengths[1]])
+    })
 }
 
 /// The edge of a part cut across, from its outline inwards, in a room of `width` by `high`: its size, and its scale as one to how
@@ -187,10 +158,9 @@ impl BuildingFacts {
 pub(super) fn section_drawing(built: &Built, width: f64, high: f64) -> (Drawing<Page>, Size, u32) {
     /// What is farther inside shows nothing new, mm.
     const DEEP: f64 = 70.0;
-    let halves = f64::from(built.halves);
     let section: &Section = &built.section;
     let reach = if section.follows_width() { built.broad } else { built.broad.min(section.edge + 25.0) }.min(DEEP);
-    let thick = halves * built.stack.half();
+    let thick = built.thickness();
     let scale = (1..=10).find(|k| reach / f64::from(*k) <= width && thick / f64::from(*k) <= high).unwrap_or(10);
     let times = 1.0 / f64::from(scale);
     // y down: the upper half stands above the middle plane.

@@ -4,12 +4,12 @@
 
 use kurbo::{Rect, Size, Vec2};
 
-use super::building::{BuildingFacts, section_drawing};
+use super::building::{section_drawing, sections};
 use super::lines::{Class, Drawing};
 use super::markings::class_of;
 use super::{clip, cut_words, misfit, rulers, shorten, wrap};
 use crate::paper::{Core, Layout, Sheet, Tile};
-use crate::pattern::{Built, Piece};
+use crate::pattern::{Assembled, Built, Piece};
 use crate::space::Page;
 use crate::taping::{CheckDistance, Taping};
 use crate::text::{BOLD, REGULAR, Wording, fill};
@@ -35,7 +35,7 @@ pub struct Facts {
     /// What the size rests on.
     pub rests_on: String,
     /// How it is built up from foam and pipe.
-    pub building: BuildingFacts,
+    pub building: Assembled,
     /// The words, and how sizes are shown.
     pub wording: Wording,
 }
@@ -308,10 +308,10 @@ impl Flow {
     }
 
     /// What is built of several pieces, and of what else; beside each part of layers its edge, cut across.
-    fn building(&mut self, facts: &BuildingFacts) {
+    fn building(&mut self, facts: &Assembled) {
         /// A part is told of in so many lines at most, with its drawing below.
         const TOLD: f64 = 5.0;
-        for (heading, lines) in facts.sections(self.wording) {
+        for (heading, lines) in sections(facts, self.wording) {
             let parts = heading == self.wording.words.building;
             let together = if parts { TOLD * BODY * LEADING + SECTION_HIGH } else { 6.4 };
             self.heading_over(heading, together);

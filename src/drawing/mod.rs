@@ -15,7 +15,7 @@ mod sizes;
 mod tile;
 
 pub use block::{cut_words, sizes_words};
-pub use building::{BuildingFacts, note_words};
+pub use building::{changed_words, note_words, sections, step_words};
 pub use card::test_card;
 pub use clip::clip;
 pub use cover::{Facts, front};

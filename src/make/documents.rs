@@ -6,8 +6,7 @@ use super::Plan;
 use super::manifest::{DocumentReport, Manifest, PageReport};
 use crate::build_file::{Build, Like, PaperSize, SizeFrom};
 use crate::drawing::{
-    BuildingFacts, Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page,
-    test_card, tiles,
+    Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, test_card, tiles,
 };
 use crate::output::{Document, OutFile, Sheetful, path_data, pdf, pieces_svg, preview_png};
 use crate::paper::{Core, Tile, cores};
@@ -414,7 +413,7 @@ fn facts(plan: &Plan) -> Facts {
             }
         }),
         rests_on: rests_on(words, survey.build.size.value, survey.size.is_some()).to_owned(),
-        building: BuildingFacts::of(&survey.building),
+        building: survey.building.clone(),
         wording,
     }
 }

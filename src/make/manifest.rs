@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::documents::Paged;
 use super::{Plan, TraceReport};
 use crate::build_file::Profile;
-use crate::drawing::{BuildingFacts, note_words};
+use crate::drawing::{changed_words, note_words, step_words};
 use crate::output::path_data;
 use crate::pattern::{Assembled, Built, Marking, MarkingKind, Verdict};
 use crate::problem::{Level, Problem};
@@ -422,8 +422,8 @@ fn building(plan: &Plan) -> BuildingReport {
             .iter()
             .map(|used| PunchReport { diameter_mm: used.punch.to_mm(), foam_mm: used.thickness, count: used.count })
             .collect(),
-        order: order.iter().map(|step| BuildingFacts::step_words(step, wording)).collect(),
-        changed: changed.iter().map(|changed| BuildingFacts::changed_words(changed, wording)).collect(),
+        order: order.iter().map(|step| step_words(step, wording)).collect(),
+        changed: changed.iter().map(|changed| changed_words(changed, wording)).collect(),
     }
 }
 
@@ -440,7 +440,7 @@ fn part(built: &Built, of: &str) -> PartReport {
             Profile::Bevelled => "bevelled",
             Profile::KnifeEdge => "knife edge",
         },
-        thickness_mm: f64::from(built.halves) * built.stack.half(),
+        thickness_mm: built.thickness(),
         asked_mm: built.asked,
         halves: built.halves,
         layers_mm: built.stack.foams.iter().map(|foam| foam.thickness).collect(),

@@ -567,7 +567,7 @@ fn told_of_layers(
         }
     }
     if let Some(asked) = part.asked {
-        let whole = f64::from(part.halves) * part.stack.half();
+        let whole = part.thickness();
         if (asked - whole).abs() > 0.05 {
             let text = format!(
                 "\"{name}\" comes out {whole:.1} mm thick instead of {asked:.1} mm, as the foam at hand makes it"

@@ -43,7 +43,7 @@ pub struct Layers {
 impl Layers {
     fn of(built: &Built) -> Self {
         let foams = built.stack.foams.iter().map(|foam| foam.sold_as.to_mm()).collect();
-        Self { whole: f64::from(built.halves) * built.stack.half(), foams }
+        Self { whole: built.thickness(), foams }
     }
 }
 

@@ -31,6 +31,13 @@ pub struct Built {
     pub pipe: Option<(usize, f64)>,
 }
 
+impl Built {
+    /// Of the whole part, both halves together, mm.
+    pub fn thickness(&self) -> f64 {
+        f64::from(self.halves) * self.stack.half()
+    }
+}
+
 /// Whether a piece is made of layers.
 pub(super) const fn is_built(spec: &PieceSpec) -> bool {
     spec.building.thickness.is_some() || spec.building.layers.is_some() || spec.building.pipe.is_some()
