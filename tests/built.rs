@@ -218,6 +218,94 @@ fn solids_put_together_again_hold_their_section_and_stand_out_by_no_more_than_is
     }
 }
 
+/// How high a dome or a knife edge of this width is, `far` mm from the outline, in millimetres: the cap of a ball, or straight up.
+fn ridge(section: &str, half: f64, land: f64, width: f64, far: f64) -> f64 {
+    let (rise, far) = ((half - land).min(width), far.min(width));
+    let radius = (width * width + rise * rise) / (2.0 * rise);
+    match section {
+        "domed" => land + (radius * radius - (width - far).powi(2)).sqrt() - (radius - rise),
+        "knife edge" => land + rise * far / width,
+        other => panic!("{other}"),
+    }
+}
+
+/// Shapes whose middle line is known: path data, and how broad they are at a place of the outline.
+type Known = (&'static str, fn(Point) -> f64);
+
+fn blade_width(at: Point) -> f64 {
+    // Its point is at (520, 30); the sides there fall by 30 mm over 220.
+    let slope = 30.0_f64 / 220.0;
+    let from_point = Point::new(520.0, 30.0).distance(at);
+    if at.x > 300.0 { (from_point * slope).min(30.0) } else { 30.0 }
+}
+
+/// Breadths of a tile, a blade with a square end and a long point, and a ring.
+const KNOWN: [Known; 3] = [
+    ("M0 0H100V100H0Z", |_| 50.0),
+    ("M0 0H300L520 30L300 60H0Z", blade_width),
+    ("M0 60A60 60 0 0 1 120 60A60 60 0 0 1 0 60ZM32 60A28 28 0 0 0 88 60A28 28 0 0 0 32 60Z", |_| 16.0),
+];
+
+#[test]
+fn domes_and_knife_edges_put_together_again_follow_the_breadth_of_the_part() {
+    for ((data, width), (section, land)) in
+        KNOWN.into_iter().flat_map(|known| [(known, ("domed", 0.0)), (known, ("knife edge", 1.0))])
+    {
+        let text = format!(
+            "[build]\nname = \"Vane\"\n[paper]\nuse = [\"A3\"]\n[[piece]]\nname = \"vane\"\nfixed = true\noutline = \"{data}\"\n\
+             thickness = \"20 mm\"\nlayers = [\"4 mm\", \"3 mm\", \"3 mm\"]\nsection = \"{section}\"\nland = \"{} mm\"\n",
+            2.0 * land
+        );
+        let made = made::build(&text);
+        let told = &made.manifest["building"]["parts"][0];
+        let (levels, deepest) = (numbers(&told["levels_mm"]), number(&told["deepest_sanding_mm"]));
+        let half = levels[levels.len() - 1];
+        let layers: Vec<BezPath> = (1..levels.len()).map(|k| path(piece(&made.manifest, &format!("A{k}")))).collect();
+        let outline = &layers[0];
+        let foot = |at: Point| {
+            let near = outline.segments().map(|s| (s.nearest(at, 1e-6), s));
+            let (near, segment) = near.min_by(|a, b| a.0.distance_sq.total_cmp(&b.0.distance_sq)).expect("an outline");
+            (near.distance_sq.sqrt(), width(segment.eval(near.t)))
+        };
+        let bounds = outline.bounding_box();
+        let mut looked_at = 0;
+        for (i, j) in (0..110).flat_map(|i| (0..41).map(move |j| (i, j))) {
+            let at = Point::new(
+                bounds.x0 + bounds.width() * f64::from(i) / 109.0,
+                bounds.y0 + bounds.height() * f64::from(j) / 40.0,
+            );
+            if outline.winding(at) == 0 {
+                continue;
+            }
+            let (far, width) = foot(at);
+            let wanted = ridge(section, half, land, width, far);
+            let layer = layers.iter().rposition(|layer| layer.winding(at) != 0 || distance(layer, at) < 0.1);
+            let built = levels[layer.expect("in the lowest") + 1];
+            // A ridge narrower than 2 mm is not cut: at most 45° steep, it is 1 mm high.
+            let hair = if width - far < 1.1 { (half - land).min(width) / width } else { 0.0 };
+            assert!(built >= wanted - 0.05 - hair, "{section} {data}: hollow at {at:?}, {built} of {wanted}");
+            looked_at += 1;
+        }
+        assert!(looked_at > 1000, "{looked_at}");
+        let mut worst: f64 = 0.0;
+        for (layer, pair) in layers.iter().zip(levels.windows(2)) {
+            for segment in layer.segments() {
+                let (far, width) = foot(segment.eval(0.5));
+                let corner = Point::new(far, pair[1]);
+                let face = if corner.y <= land { corner.x } else { f64::INFINITY };
+                let surface = (0..2000).map(|k| {
+                    let far = width * f64::from(k) / 1999.0;
+                    Point::new(far, ridge(section, half, land, width, far))
+                });
+                let off = surface.map(|on| on.distance(corner)).fold(face, f64::min);
+                assert!(off <= deepest + 0.1, "{section} {data}: {off} at {far} of {width}, told {deepest}");
+                worst = worst.max(off);
+            }
+        }
+        assert!(worst > 0.85 * deepest, "{section} {data}: {worst} of {deepest} told");
+    }
+}
+
 /// A developed cone keeps every length: straight lines on the blank, put onto the cone, are as long there, by quadrature.
 #[test]
 fn a_cone_rolled_up_again_closes_and_keeps_its_lengths() {

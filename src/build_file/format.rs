@@ -836,7 +836,8 @@ static PIECE: Table = Table {
             Default("\"flat\""),
             "\"rounded\"",
             "How its surface falls to the edge: not at all; in a quarter of an ellipse; as a cap over its whole breadth; straight, \
-             over a given breadth; straight up to its middle line.",
+             over a given breadth; straight up to its middle line. The last two follow how broad the part is from place to place; a point \
+             of 60° or less keeps a ridge of its own, blunter corners fall off like the edges beside them.",
         ),
         key(
             "edge",

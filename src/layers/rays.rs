@@ -13,6 +13,8 @@ pub struct Ray {
     /// Square to it, of length 1.
     pub inwards: Vec2,
     /// To the middle line: the radius of the largest disc inside that touches the outline here, mm.
+    pub reach: f64,
+    /// How broad the part is here: `reach`, and near a corner that of the body which the corner belongs to, mm.
     pub width: f64,
 }
 
@@ -22,6 +24,8 @@ const STEP: f64 = 0.75;
 const MOST: f64 = 2400.0;
 /// Around a hollow corner they are so far apart, in radians.
 const FAN: f64 = 0.1;
+/// A corner that is blunter than this, in degrees, belongs to its body; one that is sharper is a point with a ridge of its own.
+const POINT: f64 = 60.0;
 
 /// Rays all along each loop of `outline`, which runs clockwise on a screen around foam and the other way around openings.
 pub fn rays(outline: &Path<Pattern>) -> Vec<Vec<Ray>> {
@@ -35,9 +39,39 @@ pub fn rays(outline: &Path<Pattern>) -> Vec<Vec<Ray>> {
     let placed: Vec<Vec<(Raw, Vec2)>> = loops.iter().map(|l| places(l, step, side)).collect();
     let all: Vec<Raw> =
         placed.iter().flatten().map(|(at, _)| *at).chain(loops.iter().flatten().map(|s| s.start())).collect();
-    let ray =
-        |(at, inwards): &(Raw, Vec2)| Ray { at: (*at).into(), inwards: *inwards, width: width(*at, *inwards, &all) };
-    placed.iter().map(|l| l.iter().map(ray).collect()).collect()
+    placed.iter().map(|places| rays_of_loop(places, &all)).collect()
+}
+
+/// Between the two sides of a corner the middle line runs into the corner. Where the two places that a disc touches are seen from
+/// its middle at less than a certain angle, that line is not followed (M. Foskey, M. C. Lin and D. Manocha, "Efficient computation
+/// of a simplified medial axis", 2003): the part counts as broad there as it is on both sides of the corner.
+fn rays_of_loop(places: &[(Raw, Vec2)], all: &[Raw]) -> Vec<Ray> {
+    let discs: Vec<Disc> = places.iter().map(|(at, inwards)| disc(*at, *inwards, all)).collect();
+    let cornered = |disc: &Disc| disc.chord < 2.0 * disc.radius * (0.5 * (180.0 - POINT)).to_radians().sin();
+    let broadest = |a: &usize, b: &usize| {
+        let key = |k: usize| (!cornered(&discs[k]), discs[k].radius);
+        key(*a).partial_cmp(&key(*b)).expect("radii are numbers")
+    };
+    // From a place that is surely followed, all around and back to it.
+    let Some(start) = (0..discs.len()).max_by(broadest) else { return Vec::new() };
+    let around: Vec<usize> = (0..=discs.len()).map(|k| (start + k) % discs.len()).collect();
+    let highest = |high: &mut f64, k: &usize| {
+        let disc = &discs[*k];
+        *high = if cornered(disc) { high.max(disc.radius) } else { disc.radius };
+        Some((*k, *high))
+    };
+    let mut widths = vec![f64::INFINITY; discs.len()];
+    for (k, high) in around.iter().scan(0.0, highest).chain(around.iter().rev().scan(0.0, highest)).collect::<Vec<_>>()
+    {
+        widths[k] = widths[k].min(high);
+    }
+    let ray = |((at, inwards), (disc, width)): (&(Raw, Vec2), (&Disc, f64))| Ray {
+        at: (*at).into(),
+        inwards: *inwards,
+        reach: disc.radius,
+        width,
+    };
+    places.iter().zip(discs.iter().zip(widths)).map(ray).collect()
 }
 
 /// Places along a loop and what is inwards there; at a hollow corner, everything between its two sides.
@@ -68,21 +102,29 @@ fn places(segments: &[PathSeg], step: f64, side: f64) -> Vec<(Raw, Vec2)> {
     places
 }
 
-/// The radius of the largest disc that touches the outline at `at` from inside and holds none of `all` inside itself.
-fn width(at: Raw, inwards: Vec2, all: &[Raw]) -> f64 {
-    let radius = |other: &Raw| {
+/// The largest disc inside that touches the outline at a place.
+struct Disc {
+    radius: f64,
+    /// From that place to the nearest other one that it touches, mm.
+    chord: f64,
+}
+
+/// The disc that touches the outline at `at` from inside and holds none of `all` inside itself.
+fn disc(at: Raw, inwards: Vec2, all: &[Raw]) -> Disc {
+    let touching = |other: &Raw| {
         let to = *other - at;
         let ahead = to.dot(inwards);
         // What lies on the tangent within rounding limits nothing.
-        (ahead > 1e-9 * (1.0 + to.hypot())).then(|| to.hypot2() / (2.0 * ahead))
+        (ahead > 1e-9 * (1.0 + to.hypot())).then(|| Disc { radius: to.hypot2() / (2.0 * ahead), chord: to.hypot() })
     };
-    all.iter().filter_map(radius).fold(f64::INFINITY, f64::min)
+    let none = Disc { radius: f64::INFINITY, chord: f64::INFINITY };
+    all.iter().filter_map(touching).fold(none, |least, one| if one.radius < least.radius { one } else { least })
 }
 
 /// Everything that is at least as far inside as `inset` of the width there; a ray where it is `None` has nothing.
 pub fn level(rays: &[Vec<Ray>], inset: &dyn Fn(f64) -> Option<f64>) -> Region<Pattern> {
     let place = |ray: &Ray| {
-        let far = inset(ray.width).filter(|far| *far <= ray.width)?;
+        let far = inset(ray.width).filter(|far| *far <= ray.reach)?;
         Some(Point::from(ray.at.raw() + ray.inwards * far))
     };
     let loops: Vec<Vec<Point<Pattern>>> = rays.iter().map(|l| l.iter().filter_map(place).collect()).collect();
@@ -111,7 +153,22 @@ mod tests {
             let at = ray.at;
             // To the middle, or to the slanting lines that run into the corners.
             let from_end = if at.x.min(200.0 - at.x) < 1e-6 { at.y.min(40.0 - at.y) } else { at.x.min(200.0 - at.x) };
-            assert!((ray.width - from_end.min(20.0)).abs() < 0.5, "{ray:?}");
+            assert!((ray.reach - from_end.min(20.0)).abs() < 0.5, "{ray:?}");
+            assert!((ray.width - 20.0).abs() < 0.5, "a square end is as broad as the bar: {ray:?}");
+        }
+    }
+
+    #[test]
+    fn a_sharp_point_has_a_ridge_of_its_own_and_a_bump_has_none() {
+        let path = Path::new(kurbo::BezPath::from_svg("M0 0H200L300 20L200 40H100L98 40.3L96 40H0Z").expect("a path"));
+        for ray in rays(&path).concat() {
+            let at = ray.at;
+            // Half of the angle at the point is atan(20 / 100).
+            let far = (at.x - 300.0).hypot(at.y - 20.0);
+            let expected = if at.x > 210.0 { far * 0.2_f64.atan().tan() } else { 20.0 };
+            if !(190.0..210.0).contains(&at.x) {
+                assert!((ray.width - expected).abs() < 0.5, "{expected} {ray:?}");
+            }
         }
     }
 
