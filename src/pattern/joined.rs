@@ -1,0 +1,256 @@
+//! Edges that meet: match marks on both, and what a builder would find out when they are glued.
+
+use kurbo::BezPath;
+
+use super::allowance::Allowance;
+use super::assemble::{Drawn, SeamFacts, Step};
+use super::divide::{Division, Shared};
+use super::lines::runs;
+use super::parted::{Unit, frail_parts};
+use super::piece::{Marking, MarkingKind, Piece};
+use super::seam::{Edge, OnEdge, Verdict, fractions, verdict};
+use crate::build_file::Build;
+use crate::problem::{Problem, Problems};
+use crate::space::{Path, Pattern, Pixels, Point};
+
+/// Short strokes into the foam at a place of an edge, side by side.
+fn strokes(place: OnEdge, count: u32, shift: f64) -> Path<Pattern> {
+    const LONG: f64 = 4.0;
+    const APART: f64 = 1.4;
+    let along = kurbo::Vec2::new(-place.inwards.y, place.inwards.x);
+    let mut path = BezPath::new();
+    for k in 0..count {
+        let aside = along * (APART * (f64::from(k) - f64::from(count - 1) / 2.0));
+        let from = place.at.raw() + aside + place.inwards * shift;
+        path.move_to(from);
+        path.line_to(from + place.inwards * LONG);
+    }
+    Path::new(path)
+}
+
+/// Puts a match mark onto those of `cut` whose edge passes the place.
+fn put_mark(place: OnEdge, cut: &[usize], pieces: &mut [Piece], mate: &str, strokes_of: u32, allowances: &[Allowance]) {
+    /// From the edge, mm: further in, it is another edge.
+    const NEAR: f64 = 0.3;
+    for &index in cut {
+        let outline = pieces[index].outline.raw();
+        let passes = outline
+            .segments()
+            .any(|segment| kurbo::ParamCurveNearest::nearest(&segment, place.at.raw(), 1e-3).distance_sq < NEAR * NEAR);
+        if passes {
+            let kind = MarkingKind::Match { mate: mate.to_owned(), strokes: strokes_of };
+            let path = strokes(place, strokes_of, allowances[index].knife.max(0.0));
+            pieces[index].markings.push(Marking { kind, path });
+        }
+    }
+}
+
+/// Edges that parts of one piece share, with marks on both sides.
+pub(super) fn shared_marks(
+    build: &Build,
+    divisions: &[Division],
+    units: &[Unit<'_>],
+    of_units: &[Vec<usize>],
+    pieces: &mut [Piece],
+    order: &mut Vec<Step>,
+    allowances: &[Allowance],
+) -> (Vec<SeamFacts>, Problems) {
+    let (mut seams, mut problems) = (Vec::new(), Problems::new());
+    for (of, division) in divisions.iter().enumerate() {
+        let first = units.iter().position(|unit| unit.of == of).unwrap_or(0);
+        let spec = &build.pieces[of];
+        for shared in division.shared.iter().filter(|shared| shared.parts[0] != shared.parts[1]) {
+            let strokes_of = stroke_count(seams.len());
+            let both = shared.parts.map(|part| first + part);
+            let letters = both.map(|unit| units[unit].letter.clone());
+            let length = Edge::new(&shared.edge, 1.0).length();
+            for (k, unit) in both.into_iter().enumerate() {
+                let edge = Edge::new(&shared.edge, if k == 0 { 1.0 } else { -1.0 });
+                for part in fractions(length) {
+                    put_mark(edge.at(part), &of_units[unit], pieces, &letters[1 - k], strokes_of, allowances);
+                }
+            }
+            let counts = both.map(|unit| pieces[of_units[unit][0]].copies);
+            problems.extend(unlike_counts(&letters, counts).map(|problem| problem.at(spec.place)));
+            problems.extend(
+                slanting(shared, &letters)
+                    .map(|problem| problem.at(spec.building.split.as_ref().map_or(spec.place, |split| split.place))),
+            );
+            order.push(Step::Edges(letters.clone()));
+            seams.push(SeamFacts { letters, lengths: [length; 2], verdict: Verdict::Fits, strokes: strokes_of });
+        }
+        problems.extend(frail_parts(spec, division, &units[first..]));
+    }
+    (seams, problems)
+}
+
+/// One stroke, two or three: edges that lie near each other are told apart.
+const fn stroke_count(seam: usize) -> u32 {
+    [1, 2, 3][seam % 3]
+}
+
+fn unlike_counts(letters: &[String; 2], counts: [u32; 2]) -> Option<Problem> {
+    let text = format!(
+        "{} and {} meet, and {} of the one are cut and {} of the other; as many of both are needed",
+        letters[0], letters[1], counts[0], counts[1]
+    );
+    (counts[0] != counts[1]).then(|| Problem::warning("counts_differ", text))
+}
+
+/// A cut that runs into the outline aslant leaves a point that tears.
+fn slanting(shared: &Shared, letters: &[String; 2]) -> Option<Problem> {
+    const LEAST: f64 = 40.0;
+    let angle = shared.meets.into_iter().flatten().filter(|angle| *angle < LEAST).min_by(f64::total_cmp)?;
+    let text = format!(
+        "the line between {} and {} meets the outline at {angle:.0}°, which leaves a point that tears; let it meet at {LEAST} or more",
+        letters[0], letters[1]
+    );
+    Some(Problem::warning("split_aslant", text))
+}
+
+/// Edges of different pieces that the maker brings together, with marks on both.
+pub(super) fn seam_marks(
+    build: &Build,
+    drawn: &[Drawn],
+    units: &[Unit<'_>],
+    of_units: &[Vec<usize>],
+    pieces: &mut [Piece],
+    before: usize,
+    allowances: &[Allowance],
+) -> (Vec<SeamFacts>, Problems) {
+    /// An end is meant to be on the edge, mm: clicks are off by less.
+    const NEAR: f64 = 4.0;
+    let (mut seams, mut problems) = (Vec::new(), Problems::new());
+    for (number, spec) in build.seams.iter().enumerate() {
+        let edges: Vec<(usize, Edge)> = spec
+            .edges
+            .iter()
+            .enumerate()
+            .map(|(k, (of, ends))| {
+                let [from, to] = ends.map(|end| drawn[*of].map.point(end));
+                let edge = Edge::along(&drawn[*of].piece.outline, from, to, k == 1);
+                let off = edge.ends()[0].distance(from).max(edge.ends()[1].distance(to));
+                if off > NEAR {
+                    let text = format!(
+                        "this seam begins or ends {off:.0} mm from the outline of \"{}\"; mark its ends on the edge",
+                        build.pieces[*of].name.value
+                    );
+                    problems.push(Problem::warning("seam_off_edge", text).at(spec.place));
+                }
+                (*of, edge)
+            })
+            .collect();
+        let strokes_of = stroke_count(before + number);
+        let lengths = [edges[0].1.length(), edges[1].1.length()];
+        let units_at = |of: usize, at: Point<Pattern>| {
+            let near = |unit: &Unit<'_>| {
+                let to = |s: kurbo::PathSeg| kurbo::ParamCurveNearest::nearest(&s, at.raw(), 1e-3).distance_sq;
+                unit.outline.raw().segments().map(to).fold(f64::INFINITY, f64::min)
+            };
+            let of_piece = (0..units.len()).filter(|unit| units[*unit].of == of);
+            of_piece.min_by(|a, b| near(&units[*a]).total_cmp(&near(&units[*b]))).unwrap_or(0)
+        };
+        let parts = fractions(lengths[0].max(lengths[1]));
+        for part in &parts {
+            let places = [edges[0].1.at(*part), edges[1].1.at(*part)];
+            let at = [0, 1].map(|k| units_at(edges[k].0, places[k].at));
+            for k in [0, 1] {
+                let mate = units[at[1 - k]].letter.clone();
+                put_mark(places[k], &of_units[at[k]], pieces, &mate, strokes_of, allowances);
+            }
+        }
+        let letters = [0, 1].map(|k| units[units_at(edges[k].0, edges[k].1.at(0.5).at)].letter.clone());
+        let verdict = verdict(lengths[0], lengths[1]);
+        problems.extend(unlike_edges(&letters, lengths, verdict, spec.stretch).map(|problem| problem.at(spec.place)));
+        let counts = spec.edges.map(|(of, _)| build.pieces[of].copies);
+        problems.extend(unlike_counts(&letters, counts).map(|problem| problem.at(spec.place)));
+        problems.extend(edges.iter().zip(&letters).filter_map(|((of, edge), letter)| {
+            ends_before_corner(&drawn[*of].piece.outline, edge, letter).map(|problem| problem.at(spec.place))
+        }));
+        seams.push(SeamFacts { letters, lengths, verdict, strokes: strokes_of });
+    }
+    (seams, problems)
+}
+
+fn unlike_edges(letters: &[String; 2], [a, b]: [f64; 2], verdict: Verdict, stretch: bool) -> Option<Problem> {
+    let off = (a - b).abs();
+    let parts = format!(
+        "the edges of {} and {} that meet are {a:.1} and {b:.1} mm long, {off:.1} mm or {:.1} % apart",
+        letters[0],
+        letters[1],
+        100.0 * off / a.max(b)
+    );
+    match verdict {
+        Verdict::Fits => None,
+        Verdict::Stretch if stretch => None,
+        Verdict::Stretch => {
+            let text =
+                format!("{parts}; draw them alike, or say that the shorter one is stretched, with stretch = true");
+            Some(Problem::warning("seam_lengths_differ", text))
+        }
+        Verdict::TooUnlike => {
+            let text = format!(
+                "{parts}, more than the 3 % that foam can be stretched by; mark the ends again, or draw them alike"
+            );
+            Some(Problem::warning("seam_too_unlike", text))
+        }
+    }
+}
+
+/// A seam that ends a little before a corner leaves a gap there that was hardly meant.
+fn ends_before_corner(outline: &Path<Pattern>, edge: &Edge, letter: &str) -> Option<Problem> {
+    /// Nearer than that the end is on the corner; farther away another edge goes on, mm.
+    const GAP: std::ops::Range<f64> = 4.0..20.0;
+    const SHARP: f64 = 25.0;
+    let segments: Vec<kurbo::PathSeg> = outline.raw().segments().collect();
+    let corners: Vec<Point<Pattern>> = segments
+        .iter()
+        .enumerate()
+        .filter_map(|(k, segment)| {
+            let next = segments
+                .get(k + 1)
+                .filter(|next| kurbo::ParamCurve::start(*next) == kurbo::ParamCurve::end(segment))?;
+            let (a, b) = (crate::shape::direction(segment, 1.0), crate::shape::direction(next, 0.0));
+            let turn = a.cross(b).atan2(a.dot(b)).abs().to_degrees();
+            (turn > SHARP).then(|| kurbo::ParamCurve::end(segment).into())
+        })
+        .collect();
+    let path = edge.path();
+    let within = |corner: &Point<Pattern>| {
+        let far =
+            path.raw().segments().map(|s| kurbo::ParamCurveNearest::nearest(&s, corner.raw(), 1e-3).distance_sq.sqrt());
+        far.fold(f64::INFINITY, f64::min) < GAP.start
+    };
+    let beyond = |end: &Point<Pattern>| {
+        let far = corners.iter().filter(|corner| !within(corner)).map(|corner| corner.distance(*end));
+        far.min_by(f64::total_cmp).filter(|far| GAP.contains(far))
+    };
+    let far = edge.ends().iter().filter_map(beyond).min_by(f64::total_cmp)?;
+    let text = format!(
+        "a seam of {letter} ends {far:.0} mm before a corner, which leaves an edge without a mate there; end it on the corner, unless that is \
+         meant"
+    );
+    Some(Problem::note("edge_without_mate", text))
+}
+
+/// The edges of a piece that the maker brings together with others.
+pub(super) fn sewn_edges(build: &Build, drawn: &[Drawn], of: usize) -> Vec<Path<Pattern>> {
+    let edges =
+        build.seams.iter().flat_map(|seam| seam.edges.iter().enumerate()).filter(|(_, (piece, _))| *piece == of);
+    let edge = |(k, (_, ends)): (usize, &(usize, [Point<Pixels>; 2]))| {
+        let [from, to] = ends.map(|end| drawn[of].map.point(end));
+        Edge::along(&drawn[of].piece.outline, from, to, k == 1).path()
+    };
+    edges.map(edge).collect()
+}
+
+/// What of an edge is none of `others`.
+pub(super) fn apart_from(edge: &Path<Pattern>, others: &[Path<Pattern>]) -> Path<Pattern> {
+    const NEAR: f64 = 0.05;
+    let segments: Vec<kurbo::PathSeg> = others.iter().flat_map(|other| other.raw().segments()).collect();
+    let clear = |at: kurbo::Point| {
+        let near = |s: &kurbo::PathSeg| kurbo::ParamCurveNearest::nearest(s, at, 1e-3).distance_sq < NEAR * NEAR;
+        !segments.iter().any(near)
+    };
+    Path::new(runs(edge, &clear))
+}
