@@ -74,6 +74,11 @@ impl Problem {
         Self { level: Level::Note, code, text: text.into(), place: None }
     }
 
+    /// Whether it stops the way.
+    pub fn is_error(&self) -> bool {
+        self.level == Level::Error
+    }
+
     /// The same problem, standing at `place`.
     #[must_use]
     pub fn at(self, place: Place) -> Self {

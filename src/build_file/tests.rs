@@ -367,7 +367,7 @@ fn replaced(text: &str, span: Range<usize>, by: &str) -> String {
 }
 
 fn errors(text: &str) -> Vec<Problem> {
-    read(text).problems.into_iter().filter(|problem| problem.level == Level::Error).collect()
+    read(text).problems.into_iter().filter(|problem| problem.is_error()).collect()
 }
 
 #[track_caller]
@@ -962,7 +962,7 @@ proptest! {
         let (start, end) = (COMPLETE.floor_char_boundary(cut), COMPLETE.floor_char_boundary((cut + len).min(COMPLETE.len())));
         let text = replaced(COMPLETE, start..end, &by);
         let Reading { build, problems, .. } = read(&text);
-        let stopped = problems.iter().any(|problem| problem.level == Level::Error);
+        let stopped = problems.iter().any(|problem| problem.is_error());
         prop_assert_eq!(build.is_none(), stopped);
         prop_assert!(problems.iter().all(|problem| problem.place.is_some_and(|at| at.line >= 1 && at.column >= 1)));
     }

@@ -33,7 +33,7 @@ use crate::contour::loop_through;
 use crate::make::{Files, find_sheets, plan, survey, trace_pieces, write_out};
 use crate::output::{path_data, remove_half_written, save};
 use crate::picture::decode;
-use crate::problem::{Level, Problems};
+use crate::problem::Problems;
 use crate::shape::{NodeWork, work_nodes};
 use crate::space::{Pixels, Point};
 use crate::tables;
@@ -227,7 +227,7 @@ fn no(status: StatusCode, text: impl Into<String>) -> No {
 }
 
 fn of_problems(problems: &Problems) -> No {
-    let errors = problems.iter().filter(|problem| problem.level == Level::Error);
+    let errors = problems.iter().filter(|problem| problem.is_error());
     unfit(errors.map(|problem| problem.text.clone()).collect::<Vec<String>>().join("; "))
 }
 
@@ -935,7 +935,7 @@ impl Desk {
             let name = self.inner().work.as_ref().map(Work::name).unwrap_or_default();
             let reading = read(text);
             let Some(build) = reading.build else {
-                let errors = reading.problems.into_iter().filter(|problem| problem.level == Level::Error);
+                let errors = reading.problems.into_iter().filter(|problem| problem.is_error());
                 return Err(of_errors(errors.collect()));
             };
             let surveyed = survey(build, reading.problems, &self.files()).map_err(of_errors)?;

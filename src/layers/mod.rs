@@ -9,7 +9,7 @@ mod section;
 mod stack;
 
 pub use channel::{Narrow, clearance, groove, reaches};
-pub use outlines::{Layered, layered};
+pub use outlines::{Layered, layered, without_islands};
 pub use rays::{Ray, level, rays};
 pub use section::Section;
 pub use stack::{NoStack, Stack, Wanted, stacks};

@@ -42,11 +42,9 @@ pub fn layered(outline: &Path<Pattern>, section: &Section, stack: &Stack) -> Lay
         // Never over what is not there.
         let below = &regions[regions.len() - 1];
         let found = region(*z).and(below).without_openings_below(OPENING);
-        let parts = found.parts();
-        let glued: Vec<Region<Pattern>> =
-            parts.iter().filter(|part| !part.narrowed(ISLAND / 2.0).is_empty()).cloned().collect();
-        dropped.push(parts.len() - glued.len());
-        regions.push(glued.iter().fold(Region::empty(), |all, part| all.or(part)));
+        let (glued, narrow) = without_islands(&found);
+        dropped.push(narrow);
+        regions.push(glued);
     }
     let narrowest = |width: f64| section.deepest_sanding(&levels, width);
     let deepest = if section.follows_width() {
@@ -59,6 +57,17 @@ pub fn layered(outline: &Path<Pattern>, section: &Section, stack: &Stack) -> Lay
         stack.deepest
     };
     Layered { regions, dropped, deepest }
+}
+
+/// What of a layer can be glued, and how many islands of it cannot.
+pub fn without_islands(layer: &Region<Pattern>) -> (Region<Pattern>, usize) {
+    let parts = layer.parts();
+    let glued: Vec<&Region<Pattern>> = parts.iter().filter(|part| !part.narrowed(ISLAND / 2.0).is_empty()).collect();
+    let dropped = parts.len() - glued.len();
+    if dropped == 0 {
+        return (layer.clone(), 0);
+    }
+    (glued.into_iter().fold(Region::empty(), |all, part| all.or(part)), dropped)
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use crate::contour::{Traced, Tracer};
 use crate::output::{OnPicture, OutFile, overlay_png};
 use crate::pattern::wrapped;
 use crate::picture::{Picture, decode};
-use crate::problem::{Level, Place, Placed, Problem, Problems};
+use crate::problem::{Place, Placed, Problem, Problems};
 use crate::shape::{Knot, Shape, closed_spline, from_svg};
 use crate::sheets::{Sides, sides, sides_agree};
 use crate::size::{Sight, Solved, longest};
@@ -158,7 +158,7 @@ pub(super) fn open_pictures(
                             let place = told.place.unwrap_or(spec.file.place);
                             about(&spec.file.value, told, place)
                         });
-                        let (slips, drawn) = beyond.partition(|problem| problem.level == Level::Error);
+                        let (slips, drawn) = beyond.partition(|problem| problem.is_error());
                         errors.extend::<Problems>(slips);
                         problems.extend::<Problems>(drawn);
                     }
@@ -260,7 +260,7 @@ pub(super) fn find_outlines(
                 })
                 .map_err(|problem| vec![problem]),
             Source::Outline(path) => drawn(piece, path.clone()),
-            Source::Wrap(_) => Ok(Outline::FullSize(wrapped(build, piece).expect("it is a wrap").blank.outline)),
+            Source::Wrap(_) => Ok(Outline::FullSize(wrapped(build, piece, &[]).expect("it is a wrap").blank.outline)),
             Source::Through(points) => {
                 let knots: Vec<Knot<Pixels>> =
                     points.iter().map(|point| Knot { at: point.at, corner: point.corner }).collect();

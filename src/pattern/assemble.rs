@@ -13,7 +13,7 @@ use super::ready::{told_of_pieces, unsound};
 use super::seam::Verdict;
 use super::stacking::{Built, build_up, is_built};
 use super::wraps::wrapped;
-use crate::build_file::Build;
+use crate::build_file::{Build, PieceSpec};
 use crate::hardware::{Foam, foam_called, pipe};
 use crate::layers::Layered;
 use crate::problem::{Problem, Problems};
@@ -103,6 +103,8 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
         (Ok(divisions), Ok(chosen)) => (divisions, chosen),
         (divisions, chosen) => return Err([divisions.err(), chosen.err()].into_iter().flatten().flatten().collect()),
     };
+    let rewrapped = rewrapped(build, drawn, &choices);
+    let drawn = rewrapped.as_slice();
     let pipes = pipe_facts(build, &choices, runs);
     let (joints, told) = joints(build, &pipes)?;
     problems.extend(told);
@@ -120,7 +122,7 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
         let first = pieces.len();
         match &ups[unit.of] {
             None => {
-                let wrap = wrapped(build, unit.spec);
+                let wrap = wrapped(build, unit.spec, &choices);
                 problems.extend(wrap.iter().flat_map(|wrap| wrap.problems.clone()));
                 let region = Region::of(&unit.outline);
                 laid.push(Laid {
@@ -135,7 +137,10 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
             }
             Some((part, layers)) => {
                 let run = part.pipe.and_then(|(index, _)| runs[index]);
-                for (piece, one) in layer_pieces(unit, whole, part, layers, run, &pipes) {
+                let (of_unit, scraps) = layer_pieces(unit, whole, part, layers, run, &pipes);
+                let place = unit.spec.building.split.as_ref().map_or(unit.spec.place, |split| split.place);
+                problems.extend(scraps.into_iter().map(|problem| problem.at(place)));
+                for (piece, one) in of_unit {
                     pieces.push(piece);
                     laid.push(one);
                     edges.push([unit.free.clone(), unit.glued.clone()]);
@@ -169,8 +174,11 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
     let (mut seams, told) = shared_marks(build, &divisions, &units, &of_units, &mut pieces, &mut order, &allowances);
     problems.extend(told);
     let (more, told) = seam_marks(build, drawn, &units, &of_units, &mut pieces, seams.len(), &allowances);
-    problems.extend(told);
     seams.extend(more);
+    if told.iter().any(Problem::is_error) {
+        return Err(told.into_iter().filter(Problem::is_error).collect());
+    }
+    problems.extend(told);
 
     for (unit, cut) in units.iter().zip(&of_units) {
         problems.extend(put_lines(build, unit, &drawn[unit.of], cut, &mut pieces));
@@ -181,7 +189,7 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
         piece.markings.extend(marked);
     }
     order.extend(lays(build, &laid, &placed.onto));
-    put_tilts(build, &mut pieces);
+    put_tilts(build, &choices, &mut pieces);
     fit_holes(build, drawn, &mut pieces);
     for ((piece, [free, glued]), allowance) in pieces.iter_mut().zip(&edges).zip(&allowances) {
         let sewn = sewn_edges(build, drawn, piece.of);
@@ -249,6 +257,19 @@ fn choose_pipes(build: &Build, drawn: &[Drawn]) -> Result<(Vec<usize>, Vec<Up>),
         }
     }
     if errors.is_empty() { Ok((choices, ups)) } else { Err(errors) }
+}
+
+/// What was drawn, with wraps around the pipes that were chosen.
+fn rewrapped(build: &Build, drawn: &[Drawn], choices: &[usize]) -> Vec<Drawn> {
+    let one = |(spec, drawn): (&PieceSpec, &Drawn)| match wrapped(build, spec, choices) {
+        Some(wrap) if choices.iter().any(|choice| *choice > 0) => {
+            let outline = wrap.blank.outline;
+            let rounds = rounded(&outline, 0.05).1;
+            Drawn { piece: Piece { outline, rounds, ..drawn.piece.clone() }, map: drawn.map.clone() }
+        }
+        _ => drawn.clone(),
+    };
+    build.pieces.iter().zip(drawn).map(one).collect()
 }
 
 /// Lines of the maker on the pieces where they are seen.

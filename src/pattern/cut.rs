@@ -11,7 +11,7 @@ use super::stacking::Built;
 use super::wraps::{Wrapped, wrapped};
 use crate::build_file::{Build, Fit, PieceSpec, Profile};
 use crate::hardware::{foam_called, from_both_sides, punch_for};
-use crate::layers::{Layered, clearance, groove, reaches};
+use crate::layers::{Layered, clearance, groove, reaches, without_islands};
 use crate::problem::{Problem, Problems};
 use crate::shape::{Region, rounded};
 use crate::space::{Path, Pattern, Point};
@@ -75,13 +75,21 @@ pub(super) fn layer_pieces(
     layers: &Layered,
     run: Option<[Point<Pattern>; 2]>,
     pipes: &[PipeFacts],
-) -> Vec<(Piece, Laid)> {
+) -> (Vec<(Piece, Laid)>, Problems) {
     let base = &whole.piece;
     let count = layers.regions.len();
     let of_unit = Region::of(&unit.outline);
     let split = unit.number.1 > 1;
-    let regions: Vec<Region<Pattern>> =
-        layers.regions.iter().map(|region| if split { region.and(&of_unit) } else { region.clone() }).collect();
+    let mut scraps = Vec::new();
+    let mut regions = layers.regions.clone();
+    if split {
+        regions[0] = of_unit.clone();
+        for (k, region) in regions.iter_mut().enumerate().skip(1) {
+            let (glued, dropped) = without_islands(&region.and(&of_unit));
+            scraps.extend((dropped > 0).then(|| scrap(&unit.letter, k + 1)));
+            *region = glued;
+        }
+    }
     let slot = run.zip(part.pipe).map(|(run, (_, outside))| groove(run, outside));
     let copies = unit.part.and_then(|part| part.copies).unwrap_or(base.copies);
     let face_down = unit.part.and_then(|part| part.face_down).unwrap_or(base.face_down);
@@ -124,7 +132,16 @@ pub(super) fn layer_pieces(
         };
         all.push((piece, laid));
     }
-    all
+    (all, scraps)
+}
+
+/// A line of split leaves so little of a layer that it cannot be glued.
+fn scrap(letter: &str, layer: usize) -> Problem {
+    let text = format!(
+        "the line of split leaves a scrap of layer {layer} on {letter}, narrower than 8 mm, too narrow to be glued and left out; draw the line \
+         beside it, or fill the place with filler"
+    );
+    Problem::warning("island_dropped", text)
 }
 
 /// Letters of layers may meet letters that are pinned.
@@ -214,9 +231,9 @@ pub(super) fn told_of_layers(
 }
 
 /// Slanting edges are named where they are.
-pub(super) fn put_tilts(build: &Build, pieces: &mut [Piece]) {
+pub(super) fn put_tilts(build: &Build, choices: &[usize], pieces: &mut [Piece]) {
     for piece in pieces {
-        let Some(wrap) = wrapped(build, &build.pieces[piece.of]) else { continue };
+        let Some(wrap) = wrapped(build, &build.pieces[piece.of], choices) else { continue };
         let Some(tilt) = wrap.tilt else { continue };
         for [a, b] in wrap.blank.seams {
             let mut path = BezPath::new();

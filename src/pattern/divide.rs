@@ -4,9 +4,9 @@
 //! and the parts are its faces (as in a doubly connected edge list, D. E. Muller and F. P. Preparata 1978). So two parts
 //! have one and the same edge between them, to the last digit.
 
-use kurbo::{BezPath, Line, ParamCurve as _, PathEl, PathSeg, Point, Shape as _};
+use kurbo::{BezPath, Line, ParamCurve as _, ParamCurveNearest as _, PathEl, PathSeg, Point, Shape as _};
 
-use crate::shape::{Region, open_spline};
+use crate::shape::{Knot, Region, closed_spline, open_spline};
 use crate::space::{Path, Pattern, Point as Placed};
 
 /// A line that ends so near to the edge, in mm, is meant to end on it.
@@ -53,9 +53,12 @@ pub enum NotDivided {
     EndsInside(usize, Placed<Pattern>),
     /// A line never comes inside.
     Outside(usize),
+    /// A line runs along a former one, or along the outline, from here on: nothing would be between the two.
+    Along(usize, Option<usize>, Placed<Pattern>),
 }
 
-/// Splits what `outline` encloses along `lines`, each smooth through its points.
+/// Splits what `outline` encloses along `lines`, each smooth through its points; one that ends where it begins cuts out what is
+/// within it.
 pub fn divide(outline: &Path<Pattern>, lines: &[Vec<Placed<Pattern>>]) -> Result<Division, NotDivided> {
     if lines.is_empty() {
         let part = Part { outline: outline.clone(), free: vec![outline.clone()] };
@@ -63,18 +66,76 @@ pub fn divide(outline: &Path<Pattern>, lines: &[Vec<Placed<Pattern>>]) -> Result
     }
     let mut graph = Graph::of(outline);
     let lines: Vec<Vec<Line>> = lines.iter().map(|line| straight(line)).collect();
+    for (number, line) in lines.iter().enumerate() {
+        if let Some((other, at)) = runs_along(line, outline, &lines[..number]) {
+            return Err(NotDivided::Along(number, other, at));
+        }
+    }
     let inner = graph.cross(outline, &lines)?;
     Ok(graph.faces(outline, &inner))
 }
 
-/// A smooth line in short straight ones, reaching a little farther at both ends.
+/// A smooth line in short straight ones, reaching a little farther at both ends unless it is closed.
 fn straight(points: &[Placed<Pattern>]) -> Vec<Line> {
+    let n = points.len();
+    if n > 3 && points[0] == points[n - 1] {
+        let knots: Vec<Knot<Pattern>> = points[..n - 1].iter().map(|at| Knot { at: *at, corner: false }).collect();
+        if let Ok(path) = closed_spline(&knots) {
+            let around: Vec<Point> = path.flatten(FINE).concat().iter().map(|p| p.raw()).collect();
+            let apart = |pair: &&[Point]| pair[0].distance(pair[1]) > 0.0;
+            return around.windows(2).filter(apart).map(|pair| Line::new(pair[0], pair[1])).collect();
+        }
+    }
     let mut all: Vec<Point> = open_spline(points).flatten(FINE).concat().iter().map(|p| p.raw()).collect();
     let n = all.len();
     let (first, last) = ((all[0] - all[1]).normalize() * SNAP, (all[n - 1] - all[n - 2]).normalize() * SNAP);
     all[0] += first;
     all[n - 1] += last;
     all.windows(2).map(|pair| Line::new(pair[0], pair[1])).collect()
+}
+
+fn is_closed(line: &[Line]) -> bool {
+    line[0].p0 == line[line.len() - 1].p1
+}
+
+/// Where a line begins to run along one of `before`, by its number, or along the outline.
+fn runs_along(
+    line: &[Line],
+    outline: &Path<Pattern>,
+    before: &[Vec<Line>],
+) -> Option<(Option<usize>, Placed<Pattern>)> {
+    /// Lines that are nearer than this over so much of their length leave nothing between them, mm.
+    const NEAR: f64 = 0.3;
+    const LONG: f64 = 8.0;
+    const STEP: f64 = 0.5;
+    let outline: Vec<PathSeg> = outline.raw().segments().collect();
+    let others = before.iter().enumerate().map(|(number, other)| {
+        (Some(number), other.iter().map(|piece| PathSeg::Line(*piece)).collect::<Vec<PathSeg>>())
+    });
+    let others: Vec<(Option<usize>, Vec<PathSeg>)> = std::iter::once((None, outline)).chain(others).collect();
+    let places: Vec<Point> = line
+        .iter()
+        .flat_map(|piece| {
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "bounded by the step")]
+            let count = (piece.length() / STEP).ceil().max(1.0) as u32;
+            (0..count).map(move |k| piece.eval(f64::from(k) / f64::from(count)))
+        })
+        .collect();
+    let along = |(number, segments): &(Option<usize>, Vec<PathSeg>)| {
+        let near = |at: &Point| {
+            let close = |s: &PathSeg| s.bounding_box().inset(NEAR).contains(*at);
+            segments.iter().filter(|s| close(s)).any(|s| s.nearest(*at, 1e-3).distance_sq < NEAR * NEAR)
+        };
+        let mut first: Option<Point> = None;
+        for at in &places {
+            first = near(at).then(|| first.unwrap_or(*at));
+            if let Some(first) = first.filter(|first| first.distance(*at) > LONG) {
+                return Some((*number, Placed::from(first)));
+            }
+        }
+        None
+    };
+    others.iter().find_map(along)
 }
 
 /// The outline, loop by loop, and all places where something meets it.
@@ -127,6 +188,12 @@ impl Graph {
         }
         let mut inner = Vec::new();
         for (number, line) in lines.iter().enumerate() {
+            if is_closed(line) {
+                // Where it begins, and once more, so that it runs between two nodes.
+                let half = line.len() / 2;
+                let (start, other) = (self.node(line[0].p0), self.node(line[half].p0));
+                met[number].extend([(0.0, start), (place(half, 0.0), other), (place(line.len(), 0.0), start)]);
+            }
             met[number].sort_by(|a, b| a.0.total_cmp(&b.0));
             met[number].dedup_by(|a, b| a.1 == b.1 && (a.0 - b.0).abs() < 1e-3);
             self.check_ends(outline, number, line, &met[number])?;
@@ -505,6 +572,41 @@ mod tests {
         let inside = divide(&outline, &[line(&[(40.0, -10.0), (40.0, 30.0)])]);
         assert!(matches!(inside, Err(NotDivided::EndsInside(0, at)) if (at.y - 33.0).abs() < 1e-9), "{inside:?}");
         assert_eq!(divide(&outline, &[line(&[(200.0, 0.0), (200.0, 60.0)])]).err(), Some(NotDivided::Outside(0)));
+    }
+
+    #[test]
+    fn a_closed_line_cuts_out_what_is_within_it() {
+        let outline = Path::new(Rect::new(0.0, 0.0, 200.0, 120.0).to_path(0.1));
+        let ring = |x: f64| line(&[(x, 20.0), (x + 40.0, 60.0), (x, 100.0), (x - 40.0, 60.0), (x, 20.0)]);
+        let inside = divide(&outline, &[ring(100.0)]).expect("two parts");
+        sound(&outline, &inside);
+        assert_eq!(inside.parts.len(), 2);
+        assert!((area(&inside.parts[1].outline) - std::f64::consts::PI * 1600.0).abs() < 60.0);
+        assert!(inside.shared.iter().all(|shared| shared.parts[0] != shared.parts[1]), "{:?}", inside.shared);
+        // One that leaves the piece takes a bite out of it, and one that another line crosses is in two.
+        let bite = divide(&outline, &[ring(190.0)]).expect("two parts");
+        sound(&outline, &bite);
+        assert_eq!(bite.parts.len(), 2);
+        let crossed = divide(&outline, &[ring(100.0), line(&[(100.0, -5.0), (100.0, 130.0)])]).expect("four parts");
+        sound(&outline, &crossed);
+        assert_eq!(crossed.parts.len(), 4);
+    }
+
+    #[test]
+    fn lines_along_one_another_and_along_the_edge_are_refused() {
+        let outline = Path::new(Rect::new(0.0, 0.0, 100.0, 60.0).to_path(0.1));
+        let across = line(&[(40.0, -10.0), (40.0, 80.0)]);
+        for (other, expected) in [
+            (across.clone(), Some(0)),
+            (line(&[(40.1, 20.0), (40.1, 80.0)]), Some(0)),
+            (line(&[(0.1, -10.0), (0.1, 80.0)]), None),
+        ] {
+            let found = divide(&outline, &[across.clone(), other]);
+            assert!(matches!(found, Err(NotDivided::Along(1, with, _)) if with == expected), "{found:?}");
+        }
+        let aslant = divide(&outline, &[across, line(&[(42.0, -10.0), (36.0, 80.0)])]).expect("four parts");
+        sound(&outline, &aslant);
+        assert_eq!(aslant.parts.len(), 4);
     }
 
     proptest! {

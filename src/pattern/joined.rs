@@ -76,7 +76,10 @@ pub(super) fn shared_marks(
                 slanting(shared, &letters)
                     .map(|problem| problem.at(spec.building.split.as_ref().map_or(spec.place, |split| split.place))),
             );
-            order.push(Step::Edges(letters.clone()));
+            let step = Step::Edges(letters.clone());
+            if !order.contains(&step) {
+                order.push(step);
+            }
             seams.push(SeamFacts { letters, lengths: [length; 2], verdict: Verdict::Fits, strokes: strokes_of });
         }
         problems.extend(frail_parts(spec, division, &units[first..]));
@@ -118,58 +121,91 @@ pub(super) fn seam_marks(
     before: usize,
     allowances: &[Allowance],
 ) -> (Vec<SeamFacts>, Problems) {
-    /// An end is meant to be on the edge, mm: clicks are off by less.
-    const NEAR: f64 = 4.0;
     let (mut seams, mut problems) = (Vec::new(), Problems::new());
     for (number, spec) in build.seams.iter().enumerate() {
-        let edges: Vec<(usize, Edge)> = spec
-            .edges
-            .iter()
-            .enumerate()
-            .map(|(k, (of, ends))| {
-                let [from, to] = ends.map(|end| drawn[*of].map.point(end));
-                let edge = Edge::along(&drawn[*of].piece.outline, from, to, k == 1);
-                let off = edge.ends()[0].distance(from).max(edge.ends()[1].distance(to));
-                if off > NEAR {
-                    let text = format!(
-                        "this seam begins or ends {off:.0} mm from the outline of \"{}\"; mark its ends on the edge",
-                        build.pieces[*of].name.value
-                    );
-                    problems.push(Problem::warning("seam_off_edge", text).at(spec.place));
-                }
-                (*of, edge)
-            })
-            .collect();
+        let edges = [0, 1].map(|k| {
+            let (of, ends) = &spec.edges[k];
+            let [from, to] = ends.map(|end| drawn[*of].map.point(end));
+            let edge = Edge::along(&drawn[*of].piece.outline, from, to, k == 1);
+            let off = edge.ends()[0].distance(from).max(edge.ends()[1].distance(to));
+            problems.extend(off_edge(off, &build.pieces[*of].name.value).map(|problem| problem.at(spec.place)));
+            edge
+        });
         let strokes_of = stroke_count(before + number);
-        let lengths = [edges[0].1.length(), edges[1].1.length()];
-        let units_at = |of: usize, at: Point<Pattern>| {
-            let near = |unit: &Unit<'_>| {
-                let to = |s: kurbo::PathSeg| kurbo::ParamCurveNearest::nearest(&s, at.raw(), 1e-3).distance_sq;
-                unit.outline.raw().segments().map(to).fold(f64::INFINITY, f64::min)
-            };
-            let of_piece = (0..units.len()).filter(|unit| units[*unit].of == of);
-            of_piece.min_by(|a, b| near(&units[*a]).total_cmp(&near(&units[*b]))).unwrap_or(0)
-        };
-        let parts = fractions(lengths[0].max(lengths[1]));
-        for part in &parts {
-            let places = [edges[0].1.at(*part), edges[1].1.at(*part)];
-            let at = [0, 1].map(|k| units_at(edges[k].0, places[k].at));
+        let lengths = [edges[0].length(), edges[1].length()];
+        let unit_at = |k: usize, part: f64| nearest_unit(units, spec.edges[k].0, edges[k].at(part).at);
+        for part in fractions(lengths[0].max(lengths[1])) {
+            let at = [0, 1].map(|k| unit_at(k, part));
             for k in [0, 1] {
                 let mate = units[at[1 - k]].letter.clone();
-                put_mark(places[k], &of_units[at[k]], pieces, &mate, strokes_of, allowances);
+                put_mark(edges[k].at(part), &of_units[at[k]], pieces, &mate, strokes_of, allowances);
             }
         }
-        let letters = [0, 1].map(|k| units[units_at(edges[k].0, edges[k].1.at(0.5).at)].letter.clone());
         let verdict = verdict(lengths[0], lengths[1]);
-        problems.extend(unlike_edges(&letters, lengths, verdict, spec.stretch).map(|problem| problem.at(spec.place)));
-        let counts = spec.edges.map(|(of, _)| build.pieces[of].copies);
-        problems.extend(unlike_counts(&letters, counts).map(|problem| problem.at(spec.place)));
-        problems.extend(edges.iter().zip(&letters).filter_map(|((of, edge), letter)| {
-            ends_before_corner(&drawn[*of].piece.outline, edge, letter).map(|problem| problem.at(spec.place))
-        }));
-        seams.push(SeamFacts { letters, lengths, verdict, strokes: strokes_of });
+        let both = |part| [0, 1].map(|k| unit_at(k, part));
+        let split = spec.edges.iter().any(|(of, _)| units.iter().filter(|unit| unit.of == *of).count() > 1);
+        let stretches = if split { stretches(lengths, &both) } else { vec![(both(0.5), 1.0)] };
+        let whole = [0, 1].map(|k| {
+            let mut letters: Vec<&str> = stretches.iter().map(|(both, _)| units[both[k]].letter.as_str()).collect();
+            letters.dedup();
+            letters.join(" and ")
+        });
+        problems.extend(unlike_edges(&whole, lengths, verdict, spec.stretch).map(|problem| problem.at(spec.place)));
+        for (both, part) in stretches {
+            let letters = both.map(|unit| units[unit].letter.clone());
+            let counts = both.map(|unit| of_units[unit].first().map_or(0, |first| pieces[*first].copies));
+            problems.extend(unlike_counts(&letters, counts).map(|problem| problem.at(spec.place)));
+            seams.push(SeamFacts { letters, lengths: lengths.map(|whole| part * whole), verdict, strokes: strokes_of });
+        }
+        for (k, edge) in edges.iter().enumerate() {
+            let outline = &drawn[spec.edges[k].0].piece.outline;
+            problems.extend(ends_before_corner(outline, edge, &whole[k]).map(|problem| problem.at(spec.place)));
+        }
     }
     (seams, problems)
+}
+
+/// Ends of a seam that were marked beside the edge.
+fn off_edge(off: f64, name: &str) -> Option<Problem> {
+    /// An end is meant to be on the edge, mm: clicks are off by less.
+    const NEAR: f64 = 4.0;
+    /// Farther off than this it is anybody's guess which edge is meant, mm.
+    const FAR: f64 = 25.0;
+    let text =
+        format!("this seam begins or ends {off:.0} mm from the outline of \"{name}\"; mark its ends on the edge");
+    match off {
+        _ if off > FAR => Some(Problem::error("seam_off_edge", text)),
+        _ if off > NEAR => Some(Problem::warning("seam_off_edge", text)),
+        _ => None,
+    }
+}
+
+/// The part of piece `of` whose outline comes nearest to a place.
+fn nearest_unit(units: &[Unit<'_>], of: usize, at: Point<Pattern>) -> usize {
+    let far = |unit: &usize| {
+        let to = |s: kurbo::PathSeg| kurbo::ParamCurveNearest::nearest(&s, at.raw(), 1e-3).distance_sq;
+        units[*unit].outline.raw().segments().map(to).fold(f64::INFINITY, f64::min)
+    };
+    let of_piece = (0..units.len()).filter(|unit| units[*unit].of == of);
+    of_piece.min_by(|a, b| far(a).total_cmp(&far(b))).unwrap_or(0)
+}
+
+/// Which two meet along a seam, one pair after the other, and along which part of it.
+fn stretches(lengths: [f64; 2], at: &dyn Fn(f64) -> [usize; 2]) -> Vec<([usize; 2], f64)> {
+    const STEPS: u32 = 200;
+    /// Shorter ones are ends that are off by a click, mm.
+    const SHORTEST: f64 = 3.0;
+    let mut all: Vec<([usize; 2], f64)> = Vec::new();
+    for step in 0..STEPS {
+        let both = at((f64::from(step) + 0.5) / f64::from(STEPS));
+        match all.last_mut().filter(|(former, _)| *former == both) {
+            Some((_, part)) => *part += 1.0 / f64::from(STEPS),
+            None => all.push((both, 1.0 / f64::from(STEPS))),
+        }
+    }
+    let longest = all.iter().map(|(_, part)| *part).fold(0.0, f64::max);
+    all.retain(|(_, part)| part * lengths[0].max(lengths[1]) >= SHORTEST || *part == longest);
+    all
 }
 
 fn unlike_edges(letters: &[String; 2], [a, b]: [f64; 2], verdict: Verdict, stretch: bool) -> Option<Problem> {

@@ -1,9 +1,9 @@
 //! Pieces split along their lines → parts with letters of their own.
 
-use kurbo::Shape as _;
+use kurbo::{ParamCurveNearest as _, Shape as _};
 
 use super::assemble::Drawn;
-use super::divide::{Division, NotDivided, divide};
+use super::divide::{Division, NotDivided, Part, Shared, divide};
 use super::letters::letters;
 use crate::build_file::{Build, PartSpec, PieceSpec};
 use crate::problem::{Problem, Problems};
@@ -52,11 +52,14 @@ pub(super) fn divisions(build: &Build, drawn: &[Drawn]) -> Result<Vec<Division>,
             format!("line {} of split, from [{}, {}] to [{}, {}],", line + 1, from[0], from[1], to[0], to[1])
         };
         match divide(&drawn.piece.outline, &lines) {
-            Ok(division)
-                if split.is_some() && division.parts.iter().any(|part| part.outline.raw().area().abs() < 0.5) =>
-            {
+            Err(NotDivided::Along(line, other, at)) => {
+                let at = drawn.map.inverse().point(at);
                 let text = format!(
-                    "two lines of split lie on each other in \"{name}\", so that nothing is between them; leave one out"
+                    "{} runs along {} of \"{name}\" near [{:.1}, {:.1}], so that nothing is between the two; leave it out, or draw it elsewhere",
+                    ends(line),
+                    other.map_or_else(|| "the edge".to_owned(), |other| format!("line {}", other + 1)),
+                    at.x,
+                    at.y
                 );
                 errors.push(Problem::error("split_twice", text).at(place));
             }
@@ -66,7 +69,20 @@ pub(super) fn divisions(build: &Build, drawn: &[Drawn]) -> Result<Vec<Division>,
                 );
                 errors.push(Problem::error("splits_nothing", text).at(place));
             }
-            Ok(division) => all.push(division),
+            Ok(division) => match split.and_then(|_| sliver(&division)) {
+                Some(part) => {
+                    let at = drawn.map.inverse().point(part.outline.bounds().center().into());
+                    let text = format!(
+                        "the lines of split leave a sliver of \"{name}\" of {:.1} mm² near [{:.1}, {:.1}], which nobody can cut; draw them \
+                         elsewhere",
+                        part.outline.raw().area().abs(),
+                        at.x,
+                        at.y
+                    );
+                    errors.push(Problem::error("split_sliver", text).at(place));
+                }
+                None => all.push(division),
+            },
             Err(NotDivided::EndsInside(line, at)) => {
                 let at = drawn.map.inverse().point(at);
                 let text = format!(
@@ -84,6 +100,12 @@ pub(super) fn divisions(build: &Build, drawn: &[Drawn]) -> Result<Vec<Division>,
         }
     }
     if errors.is_empty() { Ok(all) } else { Err(errors) }
+}
+
+/// A part that is nowhere so broad that it could be cut out.
+fn sliver(division: &Division) -> Option<&Part> {
+    const LEAST: f64 = 1.0;
+    division.parts.iter().find(|part| part.region().narrowed(LEAST / 2.0).is_empty())
 }
 
 /// Everything that has a letter of its own, with the letter.
@@ -138,6 +160,8 @@ fn named_parts<'a>(
     drawn: &Drawn,
     division: &Division,
 ) -> Result<Vec<Option<&'a PartSpec>>, Problem> {
+    /// So near to a line it is anybody's guess which part is meant, mm.
+    const ON_LINE: f64 = 0.5;
     let mut named: Vec<Option<&PartSpec>> = vec![None; division.parts.len()];
     for part in &spec.building.parts {
         let at = drawn.map.point(part.at.value).raw();
@@ -147,6 +171,18 @@ fn named_parts<'a>(
                 format!("[{x}, {y}] is in no part of \"{}\"; move it inside the part that is meant", spec.name.value);
             return Err(Problem::error("part_outside", text).at(part.at.place));
         };
+        let onto = |shared: &Shared| {
+            let far = shared.edge.raw().segments().map(|s| s.nearest(at, 1e-3).distance_sq.sqrt());
+            far.fold(f64::INFINITY, f64::min) < ON_LINE
+        };
+        if division.shared.iter().any(onto) {
+            let Point { x, y, .. } = part.at.value;
+            let text = format!(
+                "[{x}, {y}] is on a line of split of \"{}\", between two parts; move it inside the part that is meant",
+                spec.name.value
+            );
+            return Err(Problem::error("part_on_line", text).at(part.at.place));
+        }
         let copies = part.copies.unwrap_or(spec.copies);
         let face_down = part.face_down.unwrap_or(spec.face_down);
         if face_down > copies {

@@ -91,7 +91,7 @@ pub(super) fn build_up(
     if let Some(edge) = how.edge.as_ref().filter(|edge| bent && ratio * edge.value.to_mm() > broad) {
         let text = format!(
             "the edge of \"{name}\" reaches {:.1} mm in from both sides, and the piece is {:.1} mm broad at most, so that nothing is left of its \
-             full thickness; make edge {:.0} mm or less",
+             full thickness; make edge {} mm or less",
             ratio * edge.value.to_mm(),
             2.0 * broad,
             (broad - 1.0).floor().max(0.5)
@@ -130,7 +130,7 @@ pub(super) fn build_up(
     let text = match section.profile {
         Profile::Rounded | Profile::Bevelled => format!(
             "the edge of \"{name}\" swallows it: {from:.1} mm up, where a layer begins, it has come in by {:.1} mm, and the piece is {:.1} \
-             mm broad at most; make edge {:.0} mm or less, or the part thinner",
+             mm broad at most; make edge {} mm or less, or the part thinner",
             section.inset(from, broad).unwrap_or_default(),
             2.0 * broad,
             (broad - 4.0).max(0.5).floor().max(0.5)

@@ -30,8 +30,9 @@ const STRETCH: [f64; 2] = [0.10, 0.25];
 /// Cords and strips give so much when they are wound, as a part (common practice, no source).
 const TAKE_UP: f64 = 0.03;
 
-/// The blank of a piece that is a wrap; `None` for any other.
-pub fn wrapped(build: &Build, spec: &PieceSpec) -> Option<Wrapped> {
+/// The blank of a piece that is a wrap; `None` for any other. `choices` are the kinds taken of the pipes, by their numbers; the
+/// first kind where they do not say.
+pub fn wrapped(build: &Build, spec: &PieceSpec, choices: &[usize]) -> Option<Wrapped> {
     let crate::build_file::Source::Wrap(wrap) = &spec.source.value else { return None };
     let ratio = if spec.fixed { 1.0 } else { build.ratio };
     let mm = |length: Length| ratio * length.to_mm();
@@ -40,7 +41,10 @@ pub fn wrapped(build: &Build, spec: &PieceSpec) -> Option<Wrapped> {
     let core = |core: Core| match core {
         Core::Diameter(inside) => mm(inside),
         // Hardware keeps its size.
-        Core::Pipe(index) => pipe(&build.pipes[index], 0).map_or(0.0, |pipe| pipe.outside),
+        Core::Pipe(index) => {
+            let choice = choices.get(index).copied().unwrap_or(0);
+            pipe(&build.pipes[index], choice).map_or(0.0, |pipe| pipe.outside)
+        }
     };
     let name = &spec.name.value;
     let place = spec.source.place;

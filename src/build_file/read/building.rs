@@ -431,11 +431,10 @@ impl Reader {
                 all.push(None);
                 continue;
             };
-            let pictures = (picture_word(table)?, picture_word(&pieces[index])?);
-            if pictures.0.is_none() || pictures.0 != pictures.1 {
+            if name.value != own.value && frame(table)? != frame(&pieces[index])? {
                 let text = format!(
                     "\"{}\" is not on the picture of this piece, so that it is not known where on it this one lies; draw both on one \
-                     picture",
+                     picture, or both at full size",
                     name.value
                 );
                 self.error("other_picture", name.place, text);
@@ -683,6 +682,30 @@ fn names_of(tables: &[Checked]) -> Names {
 fn picture_word(table: &Checked) -> Option<Option<String>> {
     let word = table.text("picture").map(|name| name.value);
     (word.is_some() || !table.wrote("picture")).then_some(word)
+}
+
+/// Where the numbers of a piece belong: pieces of one frame lie to one another as they are drawn.
+#[derive(PartialEq)]
+enum Frame {
+    Picture(String),
+    FullSize {
+        fixed: bool,
+    },
+    /// A wrap has its own.
+    Own(String),
+}
+
+/// `None` where what tells it did not pass.
+fn frame(table: &Checked) -> Option<Frame> {
+    if table.wrote("wrap") {
+        return Some(Frame::Own(table.text("name")?.value));
+    }
+    let fixed = !table.wrote("fixed") || table.switch("fixed").is_some();
+    let fixed = fixed.then(|| table.switch("fixed").is_some_and(|fixed| fixed.value))?;
+    Some(match picture_word(table)? {
+        Some(picture) if !fixed => Frame::Picture(picture),
+        _ => Frame::FullSize { fixed },
+    })
 }
 
 /// Whether the piece at `index` lies on the piece called `name`, or is it, over however many others.

@@ -16,7 +16,7 @@ use super::build::{Build, Ends, Mark, PaperSize, PaperSpec, PictureSpec, Wearer}
 use super::check::{Checked, check, unresolved};
 use super::mark::outside;
 use super::place::Lines;
-use crate::problem::{Level, Place, Placed, Problem, Problems};
+use crate::problem::{Place, Placed, Problem, Problems};
 use crate::space::{Pixels, Point};
 use crate::text::Language;
 use crate::units::{Length, Shown};
@@ -39,7 +39,7 @@ impl Reading {
     /// The errors but those that say that nothing tells the size yet, or that there is no piece yet.
     pub fn errors_of_pictures(&self) -> Problems {
         let to_come = |code| matches!(code, "no_size" | "which_size" | "no_piece");
-        self.problems.iter().filter(|p| p.level == Level::Error && !to_come(p.code)).cloned().collect()
+        self.problems.iter().filter(|p| p.is_error() && !to_come(p.code)).cloned().collect()
     }
 }
 
@@ -55,7 +55,7 @@ pub fn read(text: &str) -> Reading {
     let build = reader.build(&checked);
     let Reader { mut problems, pictures, .. } = reader;
     problems.sort_by_key(|problem| problem.place);
-    let stopped = problems.iter().any(|problem| problem.level == Level::Error);
+    let stopped = problems.iter().any(|problem| problem.is_error());
     debug_assert!(stopped || build.is_some(), "whatever is missing was reported");
     Reading { build: build.filter(|_| !stopped), problems, pictures }
 }
