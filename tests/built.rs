@@ -306,6 +306,30 @@ fn domes_and_knife_edges_put_together_again_follow_the_breadth_of_the_part() {
     }
 }
 
+/// Worked values of this project: a rod of 8 mm lies in a groove 5.66 mm deep and 11.31 broad.
+#[test]
+fn pieces_at_full_size_lie_on_one_another_and_hold_their_pipes() {
+    let text = "[build]\nname = \"Vane\"\n[paper]\nuse = [\"A3\"]\n\
+                [[pipe]]\nname = \"rod\"\noutside = \"8 mm\"\nfrom = [-20, 40]\nto = [140, 40]\n\
+                [[piece]]\nname = \"plate\"\nletter = \"A\"\nfixed = true\noutline = \"M 0 0 H 200 V 80 H 0 Z\"\nthickness = \"20 mm\"\n\
+                pipe = \"rod\"\nchannel = \"groove\"\nlayers = [\"10 mm\"]\n\
+                [[piece]]\nname = \"badge\"\nfixed = true\nfoam = \"3 mm\"\non = \"plate\"\noutline = \"M 150 20 H 190 V 60 H 150 Z\"\n";
+    let made = made::build(text);
+    let plate = piece(&made.manifest, "A");
+    let of_kind = |kind: &str| -> Vec<&Value> {
+        list(&plate["markings"]).iter().filter(|marking| marking["kind"] == kind).collect()
+    };
+    let grooves = of_kind("groove");
+    assert_eq!(grooves.len(), 1);
+    assert!((number(&grooves[0]["depth_mm"]) - 5.657).abs() < 1e-3);
+    assert!((number(&grooves[0]["opens_mm"]) - 11.314).abs() < 1e-3);
+    let run = path(grooves[0]).bounding_box();
+    assert!(run.x0.abs() < 0.6 && (run.x1 - 140.0).abs() < 0.6, "from the edge to where it stops: {run:?}");
+    assert!(list(&plate["notes"]).iter().any(|note| note.as_str().is_some_and(|note| note.contains("tilted 45°"))));
+    let placed = path(of_kind("placement")[0]).bounding_box();
+    assert_eq!([placed.x0, placed.y0, placed.x1, placed.y1].map(f64::round), [151.0, 21.0, 189.0, 59.0]);
+}
+
 /// A developed cone keeps every length: straight lines on the blank, put onto the cone, are as long there, by quadrature.
 #[test]
 fn a_cone_rolled_up_again_closes_and_keeps_its_lengths() {
@@ -383,6 +407,13 @@ fn for_another_wearer_hardware_stays_and_all_else_is_solved_again() {
     assert!((pipe(&first) - 26.67).abs() < 1e-3 && (pipe(&other) - 21.336).abs() < 1e-3);
     let thick = |manifest: &Value| number(&manifest["building"]["parts"][0]["thickness_mm"]);
     assert_eq!((thick(&first), thick(&other)), (34.0, 30.0));
+    // A wrap goes around the pipe that is taken, and closes by the neutral line of its foam.
+    let grip = |manifest: &Value| {
+        let size = path(of(manifest, "grip").next().expect("a grip")).bounding_box();
+        let closing = std::f64::consts::PI * (pipe(manifest) + 5.0);
+        (size.width() - closing).abs().min((size.height() - closing).abs())
+    };
+    assert!(grip(&first) < 3.0 && grip(&other) < 3.0, "{} {}", grip(&first), grip(&other));
     assert!(told.contains("shaft: 21.3 mm outside instead of 26.7 mm"), "{told}");
     let changed = list(&other["building"]["changed"]);
     assert!(changed.len() >= 3 && list(&first["building"]["changed"]).is_empty(), "{changed:?}");

@@ -97,7 +97,7 @@ fn layers_lie_as_far_inside_as_an_independent_distance_says() {
     for (name, shape) in shapes() {
         for (profile, edge) in [(Profile::Bevelled, 12.0), (Profile::Rounded, 15.0)] {
             let foams = [10.0, 6.0, 4.0].map(|mm| Foam::as_called(Length::mm(mm))).to_vec();
-            let stack = Stack { foams, slotted: 0, deepest: 0.0 };
+            let stack = Stack { foams, slotted: 0, groove: 0.0, deepest: 0.0 };
             let section = Section { profile, half: 20.0, land: 2.0, edge };
             let outline = Path::<Pattern>::new(shape.clone());
             let layers = layered(&outline, &section, &stack);

@@ -186,6 +186,7 @@ land       = "3 mm"
 both_sides = true
 layers     = ["10 mm", "3 mm", "4 mm"]
 pipe       = "shaft"
+channel    = "slot"
 on         = "vane, outer"
 
 [[piece.line]]
@@ -825,6 +826,7 @@ const WRONG: &[(&str, &[&[Wrong]])] = &[
         ],
     ),
     ("piece.pipe", &[TEXT, &[("\"shft\"", "", "did you mean \"shaft\"?"), ("\"tang\"", "", "not marked where pipe")]]),
+    ("piece.channel", &[WORD, &[("\"grove\"", "", "did you mean \"groove\"?")]]),
     (
         "piece.on",
         &[&[

@@ -463,6 +463,17 @@ impl Cutting {
     }
 }
 
+/// Where a pipe runs.
+#[derive(Clone, Copy, Debug)]
+pub struct Run {
+    /// Index into [`Build::pictures`]; `None`: in millimetres at full size.
+    pub picture: Option<usize>,
+    /// The middle of one end.
+    pub from: Point<Pixels>,
+    /// That of the other.
+    pub to: Point<Pixels>,
+}
+
 /// A pipe or rod of the skeleton.
 #[derive(Clone, Debug)]
 pub struct PipeSpec {
@@ -474,8 +485,8 @@ pub struct PipeSpec {
     pub outside: Option<Length>,
     /// Inside diameter as it measures.
     pub bore: Option<Length>,
-    /// Where it runs, on a picture.
-    pub run: Option<Ends>,
+    /// Where it runs.
+    pub run: Option<Run>,
     /// How long it is, where no run tells.
     pub length: Option<Length>,
     /// Index of the pipe whose bore holds its end.
@@ -591,6 +602,8 @@ pub struct Building {
     pub layers: Option<Vec<Placed<Length>>>,
     /// The pipe that lies in it.
     pub pipe: Option<Placed<usize>>,
+    /// Whether that lies in a groove of the innermost foam; otherwise in a slot through the inner ones.
+    pub groove: bool,
     /// Lines that it is split along, each from outside to outside. Units as for `Source::Outline`.
     pub split: Option<Placed<Vec<Stroke>>>,
     /// What is different about the parts it is split into.

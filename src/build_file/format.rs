@@ -673,15 +673,15 @@ static PIPE: Table = Table {
         ),
         key("bore", Kind::Length(0.5, 300.0), Optional, "\"20.8 mm\"", "Its inside diameter as measured."),
         key("picture", Kind::Text(80), Optional, "\"front\"", "The picture on which it is marked where it runs."),
-        key("from", Kind::Point, Optional, "[812.0, 300.0]", "One end of it, in pixels."),
-        key("to", Kind::Point, Optional, "[812.0, 2100.0]", "The other end, in pixels."),
         key(
-            "length",
-            Kind::Length(5.0, 10_000.0),
+            "from",
+            Kind::Point,
             Optional,
-            "\"900 mm\"",
-            "Its length, where it is not marked on a picture.",
+            "[812.0, 300.0]",
+            "One end of it, in pixels; without picture in millimetres at full size.",
         ),
+        key("to", Kind::Point, Optional, "[812.0, 2100.0]", "The other end, in pixels."),
+        key("length", Kind::Length(5.0, 10_000.0), Optional, "\"900 mm\"", "Its length, where its run is not given."),
         key("into", Kind::Text(80), Optional, "\"sleeve\"", "The name of the pipe whose bore holds its end."),
         key(
             "engagement",
@@ -874,6 +874,14 @@ static PIECE: Table = Table {
             Optional,
             "\"shaft\"",
             "The name of the pipe that lies in it: the inner layers get a channel where that runs.",
+        ),
+        key(
+            "channel",
+            Kind::Word(&["slot", "groove"]),
+            Default("\"slot\""),
+            "\"groove\"",
+            "How that pipe lies: in a slot through the inner foams, or, where it is thin, in a groove with sides at 45°, cut into the \
+             innermost one.",
         ),
         key(
             "split",

@@ -201,6 +201,7 @@ land       = "3 mm"
 both_sides = true
 layers     = ["10 mm", "3 mm", "4 mm"]
 pipe       = "shaft"
+channel    = "slot"
 on         = "vane, outer"
 
 [[piece.line]]

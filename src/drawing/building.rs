@@ -21,6 +21,9 @@ pub fn note_words(piece: &Piece, wording: Wording) -> Vec<String> {
             fill(template, &[&number.to_string(), &count.to_string(), part])
         }
         Note::Channel { pipe, breadth } => fill(words.note_channel, &[pipe, &mm(*breadth)]),
+        Note::Groove { pipe, breadth, depth } => {
+            fill(words.note_groove, &[pipe, &wording.tenths(*breadth), &wording.tenths(*depth)])
+        }
         Note::OneOf(count) => fill(words.note_one_of, &[&count.to_string()]),
         Note::Closes => words.note_closes.to_owned(),
         Note::Tilted { degrees, setback } => fill(words.note_tilted, &[&wording.figure(*degrees), &mm(*setback)]),
@@ -35,7 +38,7 @@ pub fn note_words(piece: &Piece, wording: Wording) -> Vec<String> {
     let glued = has(&|kind| matches!(kind, MarkingKind::Glue(_)));
     let warmed = has(&|kind| matches!(kind, MarkingKind::Score { .. }))
         || piece.notes.iter().any(|note| matches!(note, Note::Stretched(_) | Note::Turns(_)));
-    let tilted = piece.notes.iter().any(|note| matches!(note, Note::Tilted { .. }));
+    let tilted = piece.notes.iter().any(|note| matches!(note, Note::Tilted { .. } | Note::Groove { .. }));
     all.extend(glued.then(|| words.care_glue.to_owned()));
     all.extend(warmed.then(|| words.care_heat.to_owned()));
     all.extend(tilted.then(|| words.care_blade.to_owned()));
@@ -89,10 +92,17 @@ fn part_words(built: &Built, pipes: &[PipeFacts], wording: Wording) -> Vec<Strin
     let template = if built.halves == 2 { words.part_of_halves } else { words.part_of_layers };
     let foams: Vec<String> = built.stack.foams.iter().map(|foam| mm(foam.sold_as.to_mm())).collect();
     let mut all = vec![fill(template, &[&built.letters.join(" "), &built.name, &mm(whole), &foams.join(" + ")])];
-    if let Some((index, outside)) = built.pipe {
-        let depth = built.stack.channel();
-        let squeezed = outside - f64::from(built.halves) * depth;
-        all.push(fill(words.part_channel, &[&mm(depth), &pipes[index].pipe.name, &wording.tenths(squeezed)]));
+    if let Some((index, bed)) = built.pipe {
+        let (depth, pipe) = (built.stack.channel(), &pipes[index].pipe.name);
+        if bed.groove {
+            all.push(fill(
+                words.part_groove,
+                &[pipe, &wording.tenths(bed.breadth(built.halves)), &wording.tenths(depth)],
+            ));
+        } else {
+            let squeezed = bed.outside - f64::from(built.halves) * depth;
+            all.push(fill(words.part_channel, &[&mm(depth), pipe, &wording.tenths(squeezed)]));
+        }
     }
     if built.deepest > 0.3 {
         all.push(fill(words.part_sanding, &[&wording.tenths(built.deepest)]));
@@ -174,10 +184,17 @@ pub(super) fn section_drawing(built: &Built, width: f64, high: f64) -> (Drawing<
             let Some(inset) = section.inset(pair[0], built.broad).filter(|inset| *inset < reach) else { continue };
             let corners = [place(inset, side * pair[0]), place(reach, side * pair[1])];
             drawing.line(Class::SettingOut, Rect::from_points(corners[0], corners[1]).to_path(0.1));
-            if let Some((_, outside)) = built.pipe.filter(|_| k < built.stack.slotted) {
-                // The channel, at the inner end of what is drawn.
-                let far = place((reach - outside / 2.0).max(inset), side * pair[0]);
-                drawing.dashed(Class::Placement, Rect::from_points(far, corners[1]).to_path(0.1), [0.8, 0.8]);
+            // The channel, at the inner end of what is drawn.
+            let Some((_, bed)) = built.pipe else { continue };
+            let far = (reach - bed.breadth(built.halves) / 2.0).max(inset);
+            if k < built.stack.slotted {
+                let slot = Rect::from_points(place(far, side * pair[0]), corners[1]);
+                drawing.dashed(Class::Placement, slot.to_path(0.1), [0.8, 0.8]);
+            } else if bed.groove && k == 0 {
+                let mut groove = BezPath::new();
+                groove.move_to(place(far, side * pair[0]));
+                groove.line_to(place(reach, side * (pair[0] + reach - far)));
+                drawing.dashed(Class::Placement, groove, [0.8, 0.8]);
             }
         }
         let mut surface = BezPath::new();

@@ -38,6 +38,7 @@ fn inside(piece: &Piece, marking: &Marking, to_sheet: &Map<Pattern, JoinedSheet>
     let words = wording.words;
     let text = match &marking.kind {
         MarkingKind::Score { depth, .. } => Some(fill(words.score_at, &[&wording.length(Length::mm(*depth))])),
+        MarkingKind::Groove { depth, .. } => Some(fill(words.groove_at, &[&wording.tenths(*depth)])),
         MarkingKind::FoldToward => Some(words.fold_toward.to_owned()),
         MarkingKind::FoldAway => Some(words.fold_away.to_owned()),
         MarkingKind::PaintBorder => Some(words.paint_border.to_owned()),
@@ -49,7 +50,7 @@ fn inside(piece: &Piece, marking: &Marking, to_sheet: &Map<Pattern, JoinedSheet>
     let centre = to_sheet.point(piece.outline.bounds().center().into()).raw();
     let label = text.map(|text| (text, beside(&marking.kind, &path, centre)));
     let path = match &marking.kind {
-        MarkingKind::Score { opens, .. } => both_sides(&path, *opens),
+        MarkingKind::Score { opens: breadth, .. } | MarkingKind::Groove { breadth, .. } => both_sides(&path, *breadth),
         MarkingKind::Glue(_) => hatch(&path),
         // The edge itself is cut; a short line into the foam says which one is meant.
         MarkingKind::Tilt(_) => pointer(&path, centre),
@@ -61,7 +62,7 @@ fn inside(piece: &Piece, marking: &Marking, to_sheet: &Map<Pattern, JoinedSheet>
 
 pub(super) const fn class_of(kind: &MarkingKind) -> Class {
     match kind {
-        MarkingKind::Score { .. } => Class::Score,
+        MarkingKind::Score { .. } | MarkingKind::Groove { .. } => Class::Score,
         MarkingKind::FoldToward | MarkingKind::FoldAway => Class::Fold,
         MarkingKind::PaintBorder | MarkingKind::Placement(_) => Class::Placement,
         MarkingKind::Glue(_) => Class::Glue,

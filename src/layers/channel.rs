@@ -17,13 +17,13 @@ pub struct Narrow {
     pub beside: f64,
 }
 
-/// The slot along a run; it ends where the run does.
-pub fn groove(run: [Point<Pattern>; 2], breadth: f64) -> Region<Pattern> {
+/// The slot or groove along a run; it ends where the run does.
+pub fn channel(run: [Point<Pattern>; 2], breadth: f64) -> Region<Pattern> {
     Region::band(&run, breadth)
 }
 
-/// Where, along the run inside of `body`, less than 8 mm of foam is left beside a pipe of this outside: the narrowest place.
-pub fn clearance(body: &Region<Pattern>, run: [Point<Pattern>; 2], outside: f64) -> Option<Narrow> {
+/// Where, along the run inside of `body`, less than 8 mm of foam is left beside a channel of this breadth: the narrowest place.
+pub fn clearance(body: &Region<Pattern>, run: [Point<Pattern>; 2], breadth: f64) -> Option<Narrow> {
     const STEP: f64 = 2.0;
     const FINE: f64 = 0.25;
     let (from, to) = (run[0].raw(), run[1].raw());
@@ -32,10 +32,10 @@ pub fn clearance(body: &Region<Pattern>, run: [Point<Pattern>; 2], outside: f64)
     let places = steps(from.distance(to), STEP).map(|far| from + along * far);
     let beside = |at: kurbo::Point| {
         let free = |side: f64| {
-            let far = steps(outside / 2.0 + GLUED, FINE);
+            let far = steps(breadth / 2.0 + GLUED, FINE);
             far.take_while(|far| body.contains((at + across * (side * far)).into())).last().unwrap_or(0.0)
         };
-        free(1.0).min(free(-1.0)) - outside / 2.0
+        free(1.0).min(free(-1.0)) - breadth / 2.0
     };
     let inside = places.filter(|at| body.contains((*at).into()));
     let narrow = inside.map(|at| Narrow { at: at.into(), beside: beside(at) });
@@ -75,7 +75,7 @@ mod tests {
     #[test]
     fn a_channel_is_as_broad_as_its_pipe_and_ends_with_it() {
         let run = [Point::new(10.0, 50.0), Point::new(110.0, 50.0)];
-        let found = groove(run, 26.67);
+        let found = channel(run, 26.67);
         assert!((found.area() - 2667.0).abs() < 0.01, "{}", found.area());
     }
 

@@ -8,8 +8,8 @@ mod rays;
 mod section;
 mod stack;
 
-pub use channel::{Narrow, clearance, groove, reaches};
+pub use channel::{Narrow, channel, clearance, reaches};
 pub use outlines::{Layered, layered, without_islands};
 pub use rays::{Ray, level, rays};
 pub use section::Section;
-pub use stack::{NoStack, Stack, Wanted, stacks};
+pub use stack::{Bed, NoStack, Stack, Wanted, stacks};

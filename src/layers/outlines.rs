@@ -62,7 +62,7 @@ pub fn layered(outline: &Path<Pattern>, section: &Section, stack: &Stack) -> Lay
 /// What of a layer can be glued, and how many islands of it cannot.
 pub fn without_islands(layer: &Region<Pattern>) -> (Region<Pattern>, usize) {
     let parts = layer.parts();
-    let glued: Vec<&Region<Pattern>> = parts.iter().filter(|part| !part.narrowed(ISLAND / 2.0).is_empty()).collect();
+    let glued: Vec<&Region<Pattern>> = parts.iter().filter(|part| part.holds_disc(ISLAND / 2.0)).collect();
     let dropped = parts.len() - glued.len();
     if dropped == 0 {
         return (layer.clone(), 0);
@@ -81,7 +81,7 @@ mod tests {
 
     fn stack(thicknesses: &[f64]) -> Stack {
         let foams = thicknesses.iter().map(|t| Foam::as_called(Length::mm(*t))).collect();
-        Stack { foams, slotted: 0, deepest: 0.0 }
+        Stack { foams, slotted: 0, groove: 0.0, deepest: 0.0 }
     }
 
     #[test]

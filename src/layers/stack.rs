@@ -1,5 +1,7 @@
 //! Which foams make a thickness.
 
+use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2};
+
 use crate::hardware::Foam;
 
 /// What a stack has to come to.
@@ -9,8 +11,30 @@ pub struct Wanted {
     pub whole: Option<f64>,
     /// 2: two halves that mirror each other; 1: one that is seen from one side.
     pub halves: u32,
-    /// Outside of the pipe that lies in it, mm.
-    pub pipe: Option<f64>,
+    /// The pipe that lies in it.
+    pub bed: Option<Bed>,
+}
+
+/// How a pipe lies in a part.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bed {
+    /// Its outside, mm.
+    pub outside: f64,
+    /// Whether it lies in a groove cut with the blade tilted to 45° on both sides; otherwise in a slot through the inner foams.
+    pub groove: bool,
+}
+
+impl Bed {
+    /// How deep its groove is in each of so many halves, mm: the pipe touches all four sides of the square that two of them make,
+    /// or lies below the face of a single one.
+    pub fn groove_depth(&self, halves: u32) -> f64 {
+        self.outside * if halves == 2 { FRAC_1_SQRT_2 } else { f64::midpoint(1.0, SQRT_2) }
+    }
+
+    /// How broad the slot, or the groove at the face it is cut into, is, mm.
+    pub fn breadth(&self, halves: u32) -> f64 {
+        if self.groove { 2.0 * self.groove_depth(halves) } else { self.outside }
+    }
 }
 
 /// Foams from the middle plane, or the back, to the outside.
@@ -20,6 +44,8 @@ pub struct Stack {
     pub foams: Vec<Foam>,
     /// How many of them the channel goes through, the inner ones.
     pub slotted: usize,
+    /// How deep the groove for a pipe is that the innermost has instead, mm; 0: none.
+    pub groove: f64,
     /// The most that has to be sanded off, mm.
     pub deepest: f64,
 }
@@ -32,8 +58,8 @@ pub enum NoStack {
     /// The thickness could be made, but the pipe does not lie in it: what is nearest of one half, mm, and what it needs of it:
     /// from one depth to another, and a skin over it.
     Channel {
-        /// The outside of the pipe.
-        pipe: f64,
+        /// The pipe.
+        bed: Bed,
         /// How deep the channel of one half has to be, least and most.
         depth: [f64; 2],
         /// The half that there is room for; `None`: as thick as it must be.
@@ -56,7 +82,7 @@ const SKIN: f64 = 4.0;
 
 impl Stack {
     fn new(foams: Vec<Foam>, slotted: usize) -> Self {
-        Self { foams, slotted, deepest: 0.0 }
+        Self { foams, slotted, groove: 0.0, deepest: 0.0 }
     }
 
     /// Thickness of one half, mm.
@@ -66,7 +92,7 @@ impl Stack {
 
     /// Depth of the channel in one half, mm.
     pub fn channel(&self) -> f64 {
-        self.foams[..self.slotted].iter().map(|foam| foam.thickness).sum()
+        self.groove + self.foams[..self.slotted].iter().map(|foam| foam.thickness).sum::<f64>()
     }
 
     /// Heights at which layers begin, from 0, and the top.
@@ -101,12 +127,13 @@ pub fn stacks(wanted: &Wanted, foams: &[Foam], sanding: &dyn Fn(&[f64]) -> f64) 
         }
     }
     let near = |stack: &Stack| wanted.whole.is_none_or(|whole| (whole - halves * stack.half()).abs() <= OFF + 1e-9);
-    let found: Vec<Stack> = match wanted.pipe {
+    let found: Vec<Stack> = match wanted.bed {
         None => {
             let most = wanted.whole.unwrap_or_default() / halves + OFF;
             sequences(foams, most, MOST).into_iter().map(|foams| Stack::new(foams, 0)).filter(near).collect()
         }
-        Some(pipe) => with_channel(wanted, pipe, foams).into_iter().filter(near).collect(),
+        Some(bed) if bed.groove => with_groove(wanted, bed, foams).into_iter().filter(near).collect(),
+        Some(bed) => with_channel(wanted, bed.outside, foams).into_iter().filter(near).collect(),
     };
     if found.is_empty() {
         return Err(refusal(wanted, foams));
@@ -124,9 +151,11 @@ pub fn stacks(wanted: &Wanted, foams: &[Foam], sanding: &dyn Fn(&[f64]) -> f64) 
 /// What is nearest when nothing is near enough.
 fn refusal(wanted: &Wanted, foams: &[Foam]) -> NoStack {
     let halves = f64::from(wanted.halves);
-    if let Some(pipe) = wanted.pipe {
+    if let Some(bed) = wanted.bed {
         let half = wanted.whole.map(|whole| whole / halves);
-        return NoStack::Channel { pipe, depth: [pipe * (1.0 - SQUEEZE) / halves, pipe / halves], half };
+        let least = bed.outside * (1.0 - SQUEEZE) / halves;
+        let depth = if bed.groove { [bed.groove_depth(wanted.halves); 2] } else { [least, bed.outside / halves] };
+        return NoStack::Channel { bed, depth, half };
     }
     let whole = wanted.whole.unwrap_or_default();
     let all = sequences(foams, whole / halves + 20.0, 4).into_iter().map(|foams| Stack::new(foams, 0));
@@ -152,9 +181,20 @@ fn sequences(foams: &[Foam], most: f64, count: usize) -> Vec<Vec<Foam>> {
     all
 }
 
+/// Foam over a channel where no thickness was asked for is at most so thick, mm.
+const MOST_SKIN: f64 = 10.0;
+
+/// An innermost foam that is thicker than the groove is deep, and what lies over it.
+fn with_groove(wanted: &Wanted, bed: Bed, foams: &[Foam]) -> Vec<Stack> {
+    let depth = bed.groove_depth(wanted.halves);
+    let most = wanted.whole.map_or(depth + SKIN + MOST_SKIN, |whole| whole / f64::from(wanted.halves) + OFF);
+    let rows = sequences(foams, most, MOST).into_iter().filter(|row| row[0].thickness >= depth);
+    let stacks = rows.map(|row| Stack { groove: depth, ..Stack::new(row, 0) });
+    stacks.filter(|stack| stack.half() - depth >= SKIN - 1e-9).collect()
+}
+
 /// Inner foams that the channel goes through, and the skin over them.
 fn with_channel(wanted: &Wanted, pipe: f64, foams: &[Foam]) -> Vec<Stack> {
-    const MOST_SKIN: f64 = 10.0;
     let halves = f64::from(wanted.halves);
     let depth = pipe / halves;
     let most = wanted.whole.map_or(depth + SKIN + MOST_SKIN, |whole| whole / halves + OFF);
@@ -189,7 +229,7 @@ mod tests {
     }
 
     fn wanted(whole: f64, halves: u32, pipe: Option<f64>) -> Wanted {
-        Wanted { whole: Some(whole), halves, pipe }
+        Wanted { whole: Some(whole), halves, bed: pipe.map(|outside| Bed { outside, groove: false }) }
     }
 
     const USUAL: [f64; 6] = [2.0, 3.0, 4.0, 5.0, 6.0, 10.0];
@@ -218,7 +258,7 @@ mod tests {
 
     #[test]
     fn a_pipe_lies_in_the_inner_foams() {
-        let free = Wanted { whole: None, halves: 2, pipe: Some(26.67) };
+        let free = Wanted { whole: None, halves: 2, bed: Some(Bed { outside: 26.67, groove: false }) };
         let found = &stacks(&free, &foams(&USUAL), &|_| 0.0).expect("there are some")[0];
         assert_eq!((thicknesses(found), found.slotted), (vec![10.0, 3.0, 4.0], 2));
         assert_eq!((found.half(), found.channel()), (17.0, 13.0));
@@ -227,6 +267,25 @@ mod tests {
         let plain = stacks(&wanted(20.0, 2, Some(26.67)), &foams(&[10.0]), &|_| 0.0);
         let Err(NoStack::Channel { depth, half, .. }) = plain else { panic!("{plain:?}") };
         assert!((depth[1] - 13.335).abs() < 1e-9 && half == Some(10.0));
+    }
+
+    /// Worked values of this project: 0.707 and 1.414 of the pipe.
+    #[test]
+    fn a_rod_lies_in_a_groove_of_the_innermost_foam() {
+        let bed = Bed { outside: 8.0, groove: true };
+        assert!((bed.groove_depth(2) - 5.66).abs() < 0.005 && (bed.breadth(2) - 11.31).abs() < 0.005);
+        let found = &stacks(&Wanted { whole: Some(20.0), halves: 2, bed: Some(bed) }, &foams(&USUAL), &|_| 0.0)
+            .expect("there are some")[0];
+        assert_eq!((thicknesses(found), found.slotted), (vec![10.0], 0));
+        assert!((found.channel() - 5.66).abs() < 0.005);
+        // 3.6 mm are too thin a skin, and no foam is as thick as the groove of the other is deep.
+        for (whole, outside) in [(20.0, 9.0), (40.0, 15.0)] {
+            let bed = Some(Bed { outside, groove: true });
+            let refused = stacks(&Wanted { whole: Some(whole), halves: 2, bed }, &foams(&[10.0]), &|_| 0.0);
+            assert!(matches!(refused, Err(NoStack::Channel { .. })), "{refused:?}");
+        }
+        // Below the face of a single half, the pipe lies on both sides and its top is level: r + r √2.
+        assert!((Bed { outside: 8.0, groove: true }.groove_depth(1) - 9.657).abs() < 0.001);
     }
 
     #[test]

@@ -364,6 +364,9 @@ fn marking(marking: &Marking) -> MarkingReport {
         MarkingKind::Score { depth, opens } => {
             MarkingReport { depth_mm: Some(*depth), opens_mm: Some(*opens), ..plain("score") }
         }
+        MarkingKind::Groove { breadth, depth } => {
+            MarkingReport { depth_mm: Some(*depth), opens_mm: Some(*breadth), ..plain("groove") }
+        }
         MarkingKind::FoldToward => plain("fold toward you"),
         MarkingKind::FoldAway => plain("fold away"),
         MarkingKind::PaintBorder => plain("paint border"),

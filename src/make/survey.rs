@@ -129,12 +129,16 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     })
 }
 
-/// Where the pipes run at full size; `None` for one that is marked on no picture.
+/// Where the pipes run at full size; `None` for one whose run is not given.
 fn pipe_runs(build: &Build, solved: Option<&Solved>) -> Vec<Option<[Point<Pattern>; 2]>> {
     let run = |spec: &PipeSpec| {
-        let ends = spec.run.as_ref()?;
-        let map = solved?.pattern_map(ends.picture);
-        Some([map.point(ends.from), map.point(ends.to)])
+        let run = spec.run?;
+        let place = |at: Point<Pixels>| match run.picture {
+            Some(picture) => Some(solved?.pattern_map(picture).point(at)),
+            // Without a picture the numbers are millimetres.
+            None => Some(at.raw().into()),
+        };
+        Some([place(run.from)?, place(run.to)?])
     };
     build.pipes.iter().map(run).collect()
 }

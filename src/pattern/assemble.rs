@@ -98,13 +98,14 @@ pub struct SeamFacts {
 /// Errors: every line that splits nothing, every thickness that no foam makes, every pipe that does not fit.
 pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 2]>]) -> Result<Assembled, Problems> {
     let mut problems = Problems::new();
-    let (divisions, chosen) = (divisions(build, drawn), choose_pipes(build, drawn));
-    let (divisions, (choices, ups)) = match (divisions, chosen) {
-        (Ok(divisions), Ok(chosen)) => (divisions, chosen),
-        (divisions, chosen) => return Err([divisions.err(), chosen.err()].into_iter().flatten().flatten().collect()),
-    };
+    let chosen = choose_pipes(build, drawn);
+    let choices = chosen.as_ref().map_or_else(|_| Vec::new(), |(choices, _)| choices.clone());
     let rewrapped = rewrapped(build, drawn, &choices);
     let drawn = rewrapped.as_slice();
+    let (divisions, ups) = match (divisions(build, drawn), chosen) {
+        (Ok(divisions), Ok((_, ups))) => (divisions, ups),
+        (divisions, chosen) => return Err([divisions.err(), chosen.err()].into_iter().flatten().flatten().collect()),
+    };
     let pipes = pipe_facts(build, &choices, runs);
     let (joints, told) = joints(build, &pipes)?;
     problems.extend(told);
@@ -265,7 +266,7 @@ fn rewrapped(build: &Build, drawn: &[Drawn], choices: &[usize]) -> Vec<Drawn> {
         Some(wrap) if choices.iter().any(|choice| *choice > 0) => {
             let outline = wrap.blank.outline;
             let rounds = rounded(&outline, 0.05).1;
-            Drawn { piece: Piece { outline, rounds, ..drawn.piece.clone() }, map: drawn.map.clone() }
+            Drawn { piece: Piece { outline, rounds, ..drawn.piece.clone() }, map: drawn.map }
         }
         _ => drawn.clone(),
     };
@@ -326,7 +327,7 @@ fn make_template(
     }
     let part = Region::of(&piece.outline);
     let template = allowance.template(&part, free, glued);
-    let whole = template.parts().into_iter().filter(|one| !one.narrowed(FALLS_OFF / 2.0).is_empty());
+    let whole = template.parts().into_iter().filter(|one| one.holds_disc(FALLS_OFF / 2.0));
     let template = whole.fold(Region::empty(), |all, one| all.or(&one));
     if template.parts().len() != part.parts().len() {
         let text = format!(

@@ -3,6 +3,7 @@
 use kurbo::{BezPath, Shape as _};
 
 use super::assemble::{Drawn, PunchUse};
+use super::lines::runs;
 use super::parted::Unit;
 use super::piece::{Marking, MarkingKind, Note, Piece, RoundHole};
 use super::pipes::PipeFacts;
@@ -11,7 +12,7 @@ use super::stacking::Built;
 use super::wraps::{Wrapped, wrapped};
 use crate::build_file::{Build, Fit, PieceSpec, Profile};
 use crate::hardware::{foam_called, from_both_sides, punch_for};
-use crate::layers::{Layered, clearance, groove, reaches, without_islands};
+use crate::layers::{Layered, channel, clearance, reaches, without_islands};
 use crate::problem::{Problem, Problems};
 use crate::shape::{Region, rounded};
 use crate::space::{Path, Pattern, Point};
@@ -90,10 +91,11 @@ pub(super) fn layer_pieces(
             *region = glued;
         }
     }
-    let slot = run.zip(part.pipe).map(|(run, (_, outside))| groove(run, outside));
+    let slot = run.zip(part.channel_breadth()).map(|(run, breadth)| channel(run, breadth));
     let copies = unit.part.and_then(|part| part.copies).unwrap_or(base.copies);
     let face_down = unit.part.and_then(|part| part.face_down).unwrap_or(base.face_down);
     let letter = |k: usize| if count == 1 { unit.letter.clone() } else { format!("{}{}", unit.letter, k + 1) };
+    let edges: Vec<Path<Pattern>> = regions.iter().map(Region::path).collect();
     let mut all = Vec::new();
     for (k, region) in regions.iter().enumerate().filter(|(_, region)| !region.is_empty()) {
         let slotted = slot.as_ref().filter(|_| k < part.stack.slotted);
@@ -103,15 +105,25 @@ pub(super) fn layer_pieces(
         let untouched = as_drawn && left.is_none();
         let outline = match &left {
             Some(left) => left.path(),
-            None if as_drawn => with_slots(unit.spec, whole, &unit.outline).unwrap_or_else(|| unit.outline.clone()),
-            None => with_slots(unit.spec, whole, &region.path()).unwrap_or_else(|| region.path()),
+            None => {
+                let plain = if as_drawn { &unit.outline } else { &edges[k] };
+                with_slots(unit.spec, whole, plain).unwrap_or_else(|| plain.clone())
+            }
         };
         let above = regions.get(k + 1).filter(|above| !above.is_empty());
         let placement =
-            above.map(|above| Marking { kind: MarkingKind::Placement(Some(letter(k + 1))), path: above.path() });
+            above.map(|_| Marking { kind: MarkingKind::Placement(Some(letter(k + 1))), path: edges[k + 1].clone() });
         let mut notes = vec![Note::Layer { number: k + 1, count, part: unit.letter.clone() }];
-        if let (Some(_), Some((index, outside))) = (slotted, part.pipe) {
-            notes.push(Note::Channel { pipe: pipes[index].pipe.name.clone(), breadth: outside });
+        let mut markings: Vec<Marking> = placement.into_iter().collect();
+        if let (Some(run), Some((index, bed)), Some(slot)) = (run, part.pipe, &slot) {
+            let (pipe, breadth) = (pipes[index].pipe.name.clone(), bed.breadth(part.halves));
+            if slotted.is_some() {
+                notes.push(Note::Channel { pipe, breadth });
+            } else if bed.groove && k == 0 && !region.and(slot).is_empty() {
+                notes.push(Note::Groove { pipe, breadth, depth: part.stack.groove });
+                let path = straight_within(run, region);
+                markings.push(Marking { kind: MarkingKind::Groove { breadth, depth: part.stack.groove }, path });
+            }
         }
         let face = above.map_or_else(|| region.clone(), |above| region.minus(above));
         let laid = Laid { of: unit.of, letter: letter(k), face, lowest: k == 0, region: region.clone() };
@@ -125,7 +137,7 @@ pub(super) fn layer_pieces(
             // Of two halves one lies with its face to the other side.
             face_down: if part.halves == 2 { copies } else { face_down },
             foam: Some(part.stack.foams[k].sold_as),
-            markings: placement.into_iter().collect(),
+            markings,
             notes,
             outline,
             ..base.clone()
@@ -133,6 +145,23 @@ pub(super) fn layer_pieces(
         all.push((piece, laid));
     }
     (all, scraps)
+}
+
+/// A straight line where it runs over `region`.
+fn straight_within(run: [Point<Pattern>; 2], region: &Region<Pattern>) -> Path<Pattern> {
+    let mut line = BezPath::new();
+    line.move_to(run[0].raw());
+    line.line_to(run[1].raw());
+    let clear = |at: kurbo::Point| region.contains(at.into());
+    let all = runs(&Path::new(line), &clear);
+    let each = all.elements().chunk_by(|_, next| !matches!(next, kurbo::PathEl::MoveTo(_)));
+    let ends = each.filter_map(|one| Some([one.first()?.end_point()?, one.last()?.end_point()?]));
+    let mut path = BezPath::new();
+    for [from, to] in ends {
+        path.move_to(from);
+        path.line_to(to);
+    }
+    Path::new(path)
 }
 
 /// A line of split leaves so little of a layer that it cannot be glued.
@@ -200,16 +229,17 @@ pub(super) fn told_of_layers(
             problems.push(Problem::note("thickness_differs", text).at(spec.place));
         }
     }
-    if let Some(((index, outside), run)) = part.pipe.and_then(|pipe| Some((pipe, runs[pipe.0]?))) {
+    if let Some(((index, bed), run)) = part.pipe.and_then(|pipe| Some((pipe, runs[pipe.0]?))) {
+        let breadth = bed.breadth(part.halves);
         let place = spec.building.pipe.as_ref().map_or(spec.place, |pipe| pipe.place);
         let body = &layers.regions[0];
         let pipe = &pipes[index].pipe.name;
-        if groove(run, outside).and(body).is_empty() {
+        if channel(run, breadth).and(body).is_empty() {
             let text =
                 format!("\"{pipe}\" does not run through \"{name}\" as it is marked; mark its run where it lies in it");
             problems.push(Problem::warning("pipe_beside", text).at(place));
         }
-        if let Some(narrow) = clearance(body, run, outside) {
+        if let Some(narrow) = clearance(body, run, breadth) {
             let text = format!(
                 "\"{name}\" leaves {:.1} mm beside \"{pipe}\" around ({:.0}, {:.0}) mm, and 8 mm on each side are needed for glue; make it broader \
                  there, stop the pipe before, or take a thinner one",

@@ -106,7 +106,7 @@ fn runs_along(
 ) -> Option<(Option<usize>, Placed<Pattern>)> {
     /// Lines that are nearer than this over so much of their length leave nothing between them, mm.
     const NEAR: f64 = 0.3;
-    const LONG: f64 = 8.0;
+    const LONG: f64 = 12.0;
     const STEP: f64 = 0.5;
     let outline: Vec<PathSeg> = outline.raw().segments().collect();
     let others = before.iter().enumerate().map(|(number, other)| {

@@ -105,7 +105,7 @@ pub(super) fn divisions(build: &Build, drawn: &[Drawn]) -> Result<Vec<Division>,
 /// A part that is nowhere so broad that it could be cut out.
 fn sliver(division: &Division) -> Option<&Part> {
     const LEAST: f64 = 1.0;
-    division.parts.iter().find(|part| part.region().narrowed(LEAST / 2.0).is_empty())
+    division.parts.iter().find(|part| !part.region().holds_disc(LEAST / 2.0))
 }
 
 /// Everything that has a letter of its own, with the letter.

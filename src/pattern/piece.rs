@@ -58,6 +58,13 @@ pub enum MarkingKind {
         /// Breadth when it has opened.
         opens: f64,
     },
+    /// Along the middle of a groove for a pipe, cut from the face that is glued.
+    Groove {
+        /// At that face, mm.
+        breadth: f64,
+        /// Of the groove, mm.
+        depth: f64,
+    },
     /// Bent so that the printed face closes.
     FoldToward,
     /// Bent the other way.
@@ -97,6 +104,15 @@ pub enum Note {
         pipe: String,
         /// How broad the channel is, mm.
         breadth: f64,
+    },
+    /// A groove for a pipe is cut into it, both sides tilted by 45°.
+    Groove {
+        /// What the maker calls the pipe.
+        pipe: String,
+        /// At the face, mm.
+        breadth: f64,
+        /// Of the groove, mm.
+        depth: f64,
     },
     /// It is one of so many that are put together.
     OneOf(u32),

@@ -125,7 +125,7 @@ fn hidden(build: &Build, laid: &[Laid], zones: &[Zone]) -> Problems {
             if both.area() < TOUCHING || !told.insert((a.min(b), a.max(b))) {
                 continue;
             }
-            let centre = both.path().bounds().center();
+            let centre = both.bounds().center();
             let name = |piece: usize| &build.pieces[piece].name.value;
             let text = format!(
                 "\"{}\" and \"{}\" both lie on {} and cover each other by {:.0} mm² around ({:.0}, {:.0}) mm, so that one hides where the other \

@@ -60,7 +60,7 @@ pub fn splits(outline: &Path<Pattern>, sheet: [f64; 2]) -> Option<Vec<[Point<Pat
 /// From where to where a body reaches across at `x`.
 fn crossed(body: &Region<Pattern>, x: f64, bounds: kurbo::Rect) -> [f64; 2] {
     let line = [Point::new(x, bounds.y0 - 1.0), Point::new(x, bounds.y1 + 1.0)];
-    let found = body.and(&Region::band(&line, 0.2)).path().bounds();
+    let found = body.and(&Region::band(&line, 0.2)).bounds();
     [found.y0, found.y1]
 }
 

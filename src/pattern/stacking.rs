@@ -2,7 +2,7 @@
 
 use crate::build_file::{Build, PieceSpec, Profile};
 use crate::hardware::{Foam, foam_called, stock};
-use crate::layers::{Layered, NoStack, Section, Stack, Wanted, layered, rays, stacks};
+use crate::layers::{Bed, Layered, NoStack, Section, Stack, Wanted, layered, rays, stacks};
 use crate::problem::Problem;
 use crate::space::{Path, Pattern};
 
@@ -27,11 +27,16 @@ pub struct Built {
     pub broad: f64,
     /// The most that has to be sanded off anywhere, mm.
     pub deepest: f64,
-    /// Index of the pipe that lies in it, and its outside, mm.
-    pub pipe: Option<(usize, f64)>,
+    /// Index of the pipe that lies in it, and how.
+    pub pipe: Option<(usize, Bed)>,
 }
 
 impl Built {
+    /// How broad the channel for its pipe is at the face where it begins, mm.
+    pub fn channel_breadth(&self) -> Option<f64> {
+        self.pipe.map(|(_, bed)| bed.breadth(self.halves))
+    }
+
     /// Of the whole part, both halves together, mm.
     pub fn thickness(&self) -> f64 {
         f64::from(self.halves) * self.stack.half()
@@ -52,6 +57,7 @@ pub(super) fn build_up(
     outline: &Path<Pattern>,
     pipe: Option<(usize, f64)>,
 ) -> Result<(Built, Layered), Problem> {
+    let pipe = pipe.map(|(index, outside)| (index, Bed { outside, groove: spec.building.groove }));
     let how = &spec.building;
     let ratio = if spec.fixed { 1.0 } else { build.ratio };
     let halves = if how.both_sides { 2 } else { 1 };
@@ -81,7 +87,7 @@ pub(super) fn build_up(
             vec![pinned(name, foams, halves, asked, pipe).map_err(|problem| problem.at(place))?]
         }
         None => {
-            let wanted = Wanted { whole: asked, halves, pipe: pipe.map(|(_, outside)| outside) };
+            let wanted = Wanted { whole: asked, halves, bed: pipe.map(|(_, bed)| bed) };
             let sanding = |levels: &[f64]| section(levels[levels.len() - 1]).deepest_sanding(levels, broad);
             let foams = stock(&build.foam_at_hand);
             stacks(&wanted, &foams, &sanding).map_err(|why| refused(name, &why, halves, asked).at(place))?
@@ -150,9 +156,9 @@ fn pinned(
     foams: Vec<Foam>,
     halves: u32,
     asked: Option<f64>,
-    pipe: Option<(usize, f64)>,
+    pipe: Option<(usize, Bed)>,
 ) -> Result<Stack, Problem> {
-    let stack = Stack { foams, slotted: 0, deepest: 0.0 };
+    let stack = Stack { foams, slotted: 0, groove: 0.0, deepest: 0.0 };
     let whole = f64::from(halves) * stack.half();
     if let Some(asked) = asked.filter(|asked| (asked - whole).abs() > 1.0) {
         let text = format!(
@@ -162,8 +168,18 @@ fn pinned(
         );
         return Err(Problem::error("layers_off", text));
     }
-    let Some((_, outside)) = pipe else { return Ok(stack) };
-    let wanted = Wanted { whole: Some(whole), halves, pipe: Some(outside) };
+    let Some((_, bed)) = pipe else { return Ok(stack) };
+    let Bed { outside, groove } = bed;
+    if groove {
+        let depth = bed.groove_depth(halves);
+        return if stack.foams.first().is_some_and(|foam| foam.thickness >= depth) && stack.half() - depth >= 4.0 - 1e-9
+        {
+            Ok(Stack { groove: depth, ..stack })
+        } else {
+            let half = Some(stack.half());
+            Err(refused(name, &NoStack::Channel { bed, depth: [depth; 2], half }, halves, Some(whole)))
+        };
+    }
     let thicknesses: Vec<f64> = stack.foams.iter().map(|foam| foam.thickness).collect();
     let depth = |count: usize| f64::from(halves) * thicknesses[..count].iter().sum::<f64>();
     let squeezed = |count: &usize| (0.0..=0.07 * outside).contains(&(outside - depth(*count)));
@@ -173,12 +189,7 @@ fn pinned(
         }
         _ => {
             let depth = [outside * 0.93 / f64::from(halves), outside / f64::from(halves)];
-            Err(refused(
-                name,
-                &NoStack::Channel { pipe: outside, depth, half: Some(stack.half()) },
-                halves,
-                wanted.whole,
-            ))
+            Err(refused(name, &NoStack::Channel { bed, depth, half: Some(stack.half()) }, halves, Some(whole)))
         }
     }
 }
@@ -203,8 +214,16 @@ fn refused(name: &str, why: &NoStack, halves: u32, asked: Option<f64>) -> Proble
             );
             Problem::error("no_stack", text)
         }
-        NoStack::Channel { pipe, depth: [least, most], half: room } => {
+        NoStack::Channel { bed: Bed { outside: pipe, groove }, depth: [least, most], half: room } => {
             let room = room.map_or_else(String::new, |room| format!("; {half} is {room:.1} mm thick"));
+            if *groove {
+                let text = format!(
+                    "a groove for a pipe of {pipe:.2} mm does not go into \"{name}\": it is {most:.1} mm deep, so the innermost foam of {half} has to be \
+                     as thick, and a skin of 4 mm or more has to be left over it{room}; make it thicker, take a thinner pipe, or leave out \
+                     channel, for a slot through the inner foams"
+                );
+                return Problem::error("no_channel", text);
+            }
             let text = format!(
                 "a pipe of {pipe:.2} mm does not lie in \"{name}\": {half} needs inner layers of {least:.1} to {most:.1} mm together, which the \
                  channel goes through, and a skin of 4 mm or more over them{room}; make it thicker, take a thinner pipe, or add a foam"

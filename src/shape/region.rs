@@ -111,9 +111,30 @@ impl<S: Space> Region<S> {
         self.narrowed(breadth / 2.0).widened(breadth / 2.0).and(self)
     }
 
+    /// Whether a disc of this radius fits into it somewhere.
+    pub fn holds_disc(&self, radius: f64) -> bool {
+        /// So many places across and down are looked at first: what is large holds it at one of them.
+        const PLACES: u32 = 12;
+        let bounds = self.bounds();
+        let place = |k: u32| (f64::from(k) + 0.5) / f64::from(PLACES);
+        let at = |(i, j): (u32, u32)| {
+            Point::new(bounds.x0 + bounds.width() * place(i), bounds.y0 + bounds.height() * place(j))
+        };
+        let clear = |at: Point<S>| {
+            self.contains(at) && self.edges().all(|e| e.nearest(at.raw(), 1e-9).distance_sq > radius * radius)
+        };
+        let mut places = (0..PLACES).flat_map(|i| (0..PLACES).map(move |j| at((i, j))));
+        places.any(clear) || !self.narrowed(radius).is_empty()
+    }
+
+    fn edges(&self) -> impl Iterator<Item = Line> {
+        let loops = self.parts.iter().flatten();
+        loops.flat_map(|l| l.iter().zip(l.iter().cycle().skip(1)).map(|(a, b)| Line::new((a[0], a[1]), (b[0], b[1]))))
+    }
+
     /// With its openings closed that are nowhere so broad.
     pub fn without_openings_below(&self, breadth: f64) -> Self {
-        let narrow = |opening: &&Loop| Self::new(vec![vec![(*opening).clone()]]).narrowed(breadth / 2.0).is_empty();
+        let narrow = |opening: &&Loop| !Self::new(vec![vec![(*opening).clone()]]).holds_disc(breadth / 2.0);
         let closed = |part: &Vec<Loop>| {
             let (outer, openings) = part.split_first().expect("a part has an outer loop");
             let open = openings.iter().filter(|opening| !narrow(opening)).cloned();
@@ -157,6 +178,13 @@ impl<S: Space> Region<S> {
             if (area(l) > 0.0) == outer { points.collect() } else { points.rev().collect() }
         };
         self.parts.iter().flat_map(|part| part.iter().enumerate().map(|(k, l)| turned(l, k == 0))).collect()
+    }
+
+    /// The box around it.
+    pub fn bounds(&self) -> kurbo::Rect {
+        let points = self.parts.iter().flatten().flatten().map(|[x, y]| kurbo::Point::new(*x, *y));
+        let boxes = points.map(|at| kurbo::Rect::from_points(at, at));
+        boxes.reduce(|all, one| all.union(one)).unwrap_or(kurbo::Rect::ZERO)
     }
 
     /// Its edge in lines and cubics.
@@ -262,12 +290,19 @@ fn through(points: &[kurbo::Point], around: bool) -> Option<BezPath> {
         let strays = |(curve, pair): (PathSeg, &[usize])| stray(&curve, pair, points);
         // A closed curve ends in a line of no length.
         let curves = path.raw().segments().filter(|s| !matches!(s, PathSeg::Line(_)));
-        let worst = curves.zip(ends.windows(2)).map(strays).max_by(|a, b| a.1.total_cmp(&b.1))?;
-        if worst.1 <= SMOOTH {
+        // One more knot wherever the curve strays; the far ends of a long curve do not wait for each other.
+        let strayed: Vec<(usize, f64)> =
+            curves.zip(ends.windows(2)).map(strays).filter(|(_, far)| *far > SMOOTH).collect();
+        if strayed.is_empty() {
             return Some(path.raw().clone());
         }
-        let place = knots.partition_point(|k| *k < worst.0);
-        knots.insert(place, worst.0);
+        let before = knots.len();
+        knots.extend(strayed.iter().map(|(k, _)| k));
+        knots.sort_unstable();
+        knots.dedup();
+        if knots.len() == before {
+            return None;
+        }
     }
     None
 }

@@ -2,8 +2,8 @@
 
 use super::{LEAST_APART, Pictures, Reader};
 use crate::build_file::build::{
-    Building, CardReadings, Core, CutLine, Cutting, FoamAtHand, LineKind, LineSpec, PartSpec, PipeSpec, Profile,
-    SeamSpec, SlotSpec, Source, Stroke, Template, Wrap,
+    Building, CardReadings, Core, CutLine, Cutting, Ends, FoamAtHand, LineKind, LineSpec, PartSpec, PipeSpec, Profile,
+    Run, SeamSpec, SlotSpec, Source, Stroke, Template, Wrap,
 };
 use crate::build_file::check::{Checked, unresolved};
 use crate::problem::Placed;
@@ -171,15 +171,20 @@ impl Reader {
         let marked = ["picture", "from", "to"].map(|key| table.wrote(key));
         let run = match marked {
             [false, false, false] => Some(None),
-            [true, true, true] => self.ends(table, pictures).map(Some),
+            [true, true, true] => {
+                let run = |ends: Ends| Some(Run { picture: Some(ends.picture), from: ends.from, to: ends.to });
+                self.ends(table, pictures).map(run)
+            }
+            [false, true, true] => self.two_ends(table).map(|(from, to)| Some(Run { picture: None, from, to })),
             _ => {
-                let text = "where a pipe runs takes picture, from and to, all three; add what is missing, or give its length instead";
+                let text = "where a pipe runs takes from and to, and the picture that they are marked on unless they are millimetres at full \
+                            size; add what is missing, or give its length instead";
                 self.error("missing_key", table.place, text);
                 None
             }
         };
-        if marked[0] && table.wrote("length") {
-            let text = "the pipe has a run on a picture and a length; keep the one that is right";
+        if marked[1] && table.wrote("length") {
+            let text = "the pipe has a run and a length; keep the one that is right";
             self.error("two_lengths", table.place_of("length").unwrap_or(table.place), text);
         }
         let into = match table.text("into") {
@@ -302,6 +307,11 @@ impl Reader {
             None => Some(None),
             Some(pipe) => self.pipe_within(table, &pipe, file, pictures).map(Some),
         };
+        if let Some(place) = table.place_of("channel").filter(|_| !table.wrote("pipe")) {
+            let text = "channel says how a pipe lies in the piece; name that, as in pipe = \"shaft\", or leave it out";
+            self.error("channel_alone", place, text);
+        }
+        let groove = table.text("channel")?.value == "groove";
         let on = self.lies_on(table, file);
         let stroke = |points: Vec<Placed<Point<Pixels>>>| -> Stroke { points.into_iter().map(|at| at.value).collect() };
         let split = table.strokes("split");
@@ -342,6 +352,7 @@ impl Reader {
             },
             layers,
             pipe: pipe?,
+            groove,
             split: split.map(|split| Placed::new(split.value.into_iter().map(stroke).collect(), split.place)),
             parts: parts.into_iter().collect::<Option<_>>()?,
             lines: lines.into_iter().collect::<Option<_>>()?,
@@ -383,7 +394,7 @@ impl Reader {
         }
     }
 
-    /// A pipe that lies in a piece runs on the same picture.
+    /// A pipe that lies in a piece runs on the same picture, or both are given at full size.
     fn pipe_within(
         &mut self,
         table: &Checked,
@@ -393,24 +404,30 @@ impl Reader {
     ) -> Option<Placed<usize>> {
         let pipes = file.tables("pipe");
         let index = self.named("pipe", pipe, &names_of(pipes))?;
-        if table.wrote("fixed") && table.switch("fixed").is_none() {
+        let (its, own) = (picture_word(&pipes[index])?, frame(table)?);
+        if !pipes[index].wrote("from") {
+            let text = format!(
+                "it is not marked where pipe \"{}\" runs; give it from and to, and their picture, so that its channel can be drawn",
+                pipe.value
+            );
+            self.error("pipe_unmarked", pipe.place, text);
             return None;
         }
-        let fixed = table.switch("fixed").is_some_and(|fixed| fixed.value);
-        match (picture_word(&pipes[index])?, picture_word(table)?.filter(|_| !fixed)) {
-            (None, _) => {
-                let text = format!(
-                    "it is not marked where pipe \"{}\" runs; give it picture, from and to, so that its channel can be drawn",
-                    pipe.value
-                );
-                self.error("pipe_unmarked", pipe.place, text);
-            }
-            (Some(its), Some(own)) if its == own => {}
+        match its {
+            Some(its) if own == Frame::Picture(its.clone()) => {}
             // That there is no such picture is told already.
-            (Some(its), _) if !pictures.iter().any(|(known, _)| known.value == its) => {}
-            (Some(its), _) => {
+            Some(its) if !pictures.iter().any(|(known, _)| known.value == its) => {}
+            Some(its) => {
                 let text = format!(
                     "pipe \"{}\" runs on picture \"{its}\", where this piece is not; mark its run on the picture of the piece",
+                    pipe.value
+                );
+                self.error("other_picture", pipe.place, text);
+            }
+            None if own == Frame::FullSize => {}
+            None => {
+                let text = format!(
+                    "pipe \"{}\" runs in millimetres at full size, and this piece is on a picture; give the pipe that picture, and its run there",
                     pipe.value
                 );
                 self.error("other_picture", pipe.place, text);
@@ -688,9 +705,7 @@ fn picture_word(table: &Checked) -> Option<Option<String>> {
 #[derive(PartialEq)]
 enum Frame {
     Picture(String),
-    FullSize {
-        fixed: bool,
-    },
+    FullSize,
     /// A wrap has its own.
     Own(String),
 }
@@ -700,11 +715,14 @@ fn frame(table: &Checked) -> Option<Frame> {
     if table.wrote("wrap") {
         return Some(Frame::Own(table.text("name")?.value));
     }
-    let fixed = !table.wrote("fixed") || table.switch("fixed").is_some();
-    let fixed = fixed.then(|| table.switch("fixed").is_some_and(|fixed| fixed.value))?;
+    let fixed = table.wrote("fixed").then(|| table.switch("fixed").map(|fixed| fixed.value));
+    let fixed = fixed.unwrap_or(Some(false))?;
+    if fixed && table.wrote("trace") {
+        return None;
+    }
     Some(match picture_word(table)? {
         Some(picture) if !fixed => Frame::Picture(picture),
-        _ => Frame::FullSize { fixed },
+        _ => Frame::FullSize,
     })
 }
 
