@@ -51,6 +51,8 @@ impl Crack {
 
 /// Cells among which the deepest is looked for.
 const ENOUGH: usize = 20_000;
+/// Cells looked at side by side: among so many there is mostly no border.
+const WIDE: usize = 32;
 /// Cells kept free around the shape, so that edges can be looked at from outside.
 const RIM: i64 = 24;
 
@@ -127,10 +129,18 @@ impl Grid {
         let mut seen = vec![false; self.cells.len()];
         let mut borders = Vec::new();
         // The rim leaves the first row without a shape.
-        for ((i, here), above) in self.cells.iter().enumerate().skip(self.width).zip(&self.cells) {
-            if *here == Cell::Shape && *above != Cell::Shape && !seen[i] {
-                let (x, y) = (self.left + signed(i % self.width), self.top + signed(i / self.width));
-                borders.push(self.follow(x, y, &mut seen));
+        let blocks = self.cells[self.width..].chunks(WIDE).zip(self.cells.chunks(WIDE));
+        for (from, (here, above)) in (self.width..).step_by(WIDE).zip(blocks) {
+            let is_upper = |(here, above): (&Cell, &Cell)| (*here == Cell::Shape) & (*above != Cell::Shape);
+            let sides = || here.iter().zip(above).map(is_upper);
+            if !sides().fold(false, |any, side| any | side) {
+                continue;
+            }
+            for (i, _) in (from..).zip(sides()).filter(|(_, side)| *side) {
+                if !seen[i] {
+                    let (x, y) = (self.left + signed(i % self.width), self.top + signed(i / self.width));
+                    borders.push(self.follow(x, y, &mut seen));
+                }
             }
         }
         borders

@@ -3,7 +3,7 @@
 use kurbo::{Point, Vec2};
 use rayon::prelude::*;
 
-use super::course::{Ring, Stretch, Sums};
+use super::course::{Glance, Ring, Stretch, Sums};
 use super::spline::drifts;
 
 /// Least turn in radians, about 11°; less is drawn as a bend.
@@ -351,18 +351,11 @@ struct Flank<'a> {
     gap: f64,
     /// The points within the longest reach.
     points: Vec<(f64, Point)>,
-    /// How many of them the reaches hold, from the longest on, with their sums, and the polynomials through so many, as far as
-    /// they were asked for.
+    /// How many of them the reaches hold, from the longest on, with their sums, and what the polynomials through so many are at
+    /// the place, as far as they were asked for.
     counts: Vec<usize>,
     sums: Vec<Sums>,
-    fits: Vec<Vec<Fit>>,
-}
-
-/// A polynomial of a side.
-struct Fit {
-    course: Stretch,
-    /// Square of what noise makes of it at the place.
-    unsure: f64,
+    glances: Vec<Vec<Glance>>,
 }
 
 impl<'a> Flank<'a> {
@@ -373,31 +366,34 @@ impl<'a> Flank<'a> {
         counts.dedup();
         counts.retain(|count| *count > 0);
         let sums = Sums::of_first(&points, &counts);
-        Self { ring, near, s, way, gap, points, counts, sums, fits: Vec::with_capacity(REACHES.len()) }
+        Self { ring, near, s, way, gap, points, counts, sums, glances: Vec::with_capacity(REACHES.len()) }
     }
 
     /// The side as the polynomial that is surest at the place; else as a line through what little there is before the next
     /// vertex, `room` away.
     fn carry_on(&mut self, room: f64, degree: usize) -> Option<Side> {
         let noise = (COMMON * self.ring.noise).max(LEAST_NOISE);
-        // Its likely error, and the reach and the degree of the polynomial.
-        let mut best: Option<(f64, [usize; 2])> = None;
+        // With its likely error.
+        let mut best: Option<(f64, Stretch)> = None;
         for (i, &count) in self.counts.iter().enumerate() {
-            let points = &self.points[..count];
-            if i == self.fits.len() {
-                let fit = |course: Stretch| Fit { unsure: (course.unsure_place(self.s) * noise).powi(2), course };
-                self.fits.push(self.sums[i].fits().map(fit).collect());
+            if i == self.glances.len() {
+                self.glances.push(self.sums[i].glances(self.s));
             }
-            let fits = &self.fits[i];
+            let glances = &self.glances[i];
             let least = best.as_ref().map_or(f64::INFINITY, |(error, _)| *error);
             // The shorter a stretch, the less sure is even its line: no later one can be better.
-            if fits.first().is_some_and(|line| line.unsure >= least) {
+            if glances.first().is_some_and(|line| (line.unsure * noise).powi(2) >= least) {
                 break;
             }
-            let found = surest(fits, points, self.s, noise, degree, least);
-            best = found.map(|(error, k)| (error, [i, k])).or(best);
+            let true_course = |k: usize| {
+                let course = self.sums[i].fit(k + 1)?;
+                is_true(&course, &self.points[..count], noise).then_some(course)
+            };
+            best = surest(glances, count, noise, degree, least)
+                .find_map(|(error, k)| Some((error, true_course(k)?)))
+                .or(best);
         }
-        let found = best.map(|(_, [i, k])| Side { course: self.fits[i][k].course.clone(), end: self.s, short: false });
+        let found = best.map(|(_, course)| Side { course, end: self.s, short: false });
         found.or_else(|| self.line_before(room))
     }
 
@@ -413,42 +409,39 @@ impl<'a> Flank<'a> {
     }
 }
 
-/// Of the polynomials `fits` through `points` that are true to them, the number of the one with the least square of its likely error at
-/// `s`, which must be below `least`: what noise makes of it, and what the next higher degree says it leaves out; that is no
-/// surer than the next degree itself.
+/// The numbers of polynomials through `count` points that may be true to them, with the square of the likely error of each at the
+/// place, which must be below `least`, the surest first: what noise makes of it, and what the next higher degree says it leaves
+/// out; that is no surer than the next degree itself.
 fn surest(
-    fits: &[Fit],
-    points: &[(f64, Point)],
-    s: f64,
+    glances: &[Glance],
+    count: usize,
     noise: f64,
     degree: usize,
     least: f64,
-) -> Option<(f64, usize)> {
+) -> impl Iterator<Item = (f64, usize)> {
+    let unsure = |glance: &Glance| (glance.unsure * noise).powi(2);
     let error = |k: usize| {
-        let Fit { course, unsure } = &fits[k];
-        let Some(next) = fits.get(k + 1) else { return *unsure };
-        let along = course.along(s);
-        let apart = along.cross(next.course.at(s) - course.at(s)).powi(2) / along.hypot2().max(1e-12);
-        unsure + apart.max(next.unsure - unsure)
+        let here = &glances[k];
+        let Some(next) = glances.get(k + 1) else { return unsure(here) };
+        let apart = here.along.cross(next.at - here.at).powi(2) / here.along.hypot2().max(1e-12);
+        unsure(here) + apart.max(unsure(next) - unsure(here))
     };
-    let mut order: Vec<(f64, usize)> = (0..fits.len().min(degree)).map(|k| (error(k), k)).collect();
     // Through few points the highest degree only checks the others.
-    order.retain(|(_, k)| k + 1 < BENT[0] || points.len() >= MANY);
-    order.retain(|(error, _)| *error < least);
+    let highest = if count >= MANY { degree } else { degree.min(BENT[0] - 1) };
+    let hopeful = (0..glances.len().min(highest)).filter(|&k| glances[k].rms <= left_over(noise));
+    let mut order: Vec<(f64, usize)> = hopeful.map(|k| (error(k), k)).filter(|(error, _)| *error < least).collect();
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
-    order.into_iter().find(|(_, k)| is_true(&fits[*k].course, points, noise))
+    order.into_iter()
 }
 
-/// Whether what is left over looks like noise.
+/// What a true course leaves over at most, root mean square.
+const fn left_over(noise: f64) -> f64 {
+    2.0 * noise + 0.05
+}
+
+/// Whether what a course leaves over looks like noise.
 fn is_true(course: &Stretch, points: &[(f64, Point)], noise: f64) -> bool {
-    if course.rms > 2.0 * noise + 0.05 {
-        return false;
-    }
-    let off = |(s, p): &(f64, Point)| {
-        let along = course.along(*s);
-        along.cross(*p - course.at(*s)) / along.hypot().max(1e-9)
-    };
-    let off: Vec<f64> = points.iter().map(off).collect();
+    let off: Vec<f64> = points.iter().map(|(s, p)| course.off(*s, *p)).collect();
     !drifts(&off, noise, UNSEEN)
 }
 

@@ -5,6 +5,8 @@ use nalgebra::{SMatrix, SVector};
 
 /// Terms of the highest degree, the fourth.
 const TERMS: usize = 5;
+/// Of what a further power adds to the lower ones, a part of itself.
+const LEAST_NEW: f64 = 1e-9;
 /// Half a way shorter than this, in pixels, is none.
 const SHORTEST: f64 = 1e-9;
 
@@ -45,10 +47,16 @@ impl Stretch {
         (0..TERMS).fold(Vec2::ZERO, |v, k| v + self.terms[k] * slopes[k])
     }
 
-    /// Standard deviation of [`Self::at`] over that of one point.
-    pub(super) fn unsure_place(&self, s: f64) -> f64 {
-        let powers = powers((s - self.middle) / self.half);
-        powers.dot(&(self.spread * powers)).max(0.0).sqrt()
+    /// Distance of `p` from the place at `s`, square to the way there.
+    pub(super) fn off(&self, s: f64, p: Point) -> f64 {
+        let t = (s - self.middle) / self.half;
+        // Horner's scheme, for the place and its change at once.
+        let (place, change) = self
+            .terms
+            .iter()
+            .rev()
+            .fold((Vec2::ZERO, Vec2::ZERO), |(place, change), term| (place * t + *term, change * t + place));
+        change.cross(p - self.origin - place) / change.hypot2().sqrt().max(1e-9)
     }
 
     /// Standard deviation of the direction at `s`, in radians, over that of one point.
@@ -56,6 +64,17 @@ impl Stretch {
         let slopes = slopes((s - self.middle) / self.half) / self.half;
         slopes.dot(&(self.spread * slopes)).max(0.0).sqrt() / self.along(s).hypot().max(1e-9)
     }
+}
+
+/// A polynomial seen at one place of the way.
+pub(super) struct Glance {
+    pub(super) at: Point,
+    /// Change of the place per unit of the way.
+    pub(super) along: Vec2,
+    /// Standard deviation of the place over that of one point.
+    pub(super) unsure: f64,
+    /// As [`Stretch::rms`].
+    pub(super) rms: f64,
 }
 
 /// What least squares of any degree need to know of points.
@@ -74,7 +93,7 @@ pub(super) struct Sums {
 }
 
 impl Sums {
-    fn of(points: &[(f64, Point)]) -> Option<Self> {
+    pub(super) fn of(points: &[(f64, Point)]) -> Option<Self> {
         let mut sums = Self::none(*points.first()?);
         points.iter().for_each(|point| sums.add(point));
         Some(sums.up_to(points.last()?.0))
@@ -139,14 +158,55 @@ impl Sums {
         sums
     }
 
-    /// One for each degree from 1 up to 4 as the number of points allows, with at least three of them to spare.
-    pub(super) fn fits(&self) -> impl Iterator<Item = Stretch> {
+    /// What polynomials of degree 1 up to 4 are at `s`, as far as the number of points allows with at least three of them to spare.
+    /// The powers are made orthogonal to each other over the points, one after the other (E. Schmidt, 1907), so that each adds to
+    /// all that is asked without changing what the lower ones have added.
+    pub(super) fn glances(&self, s: f64) -> Vec<Glance> {
         let highest = self.count.saturating_sub(4).min(TERMS - 1);
-        let spreads = self.inverses().take(highest + 1).enumerate().skip(1);
-        spreads.map(|(degree, spread)| self.solve(degree, spread))
+        let t = (s - self.middle) / self.half;
+        // Of each orthogonal polynomial: its value and slope at the place, and its products with itself and with the places.
+        let (mut values, mut changes) = (powers(t), slopes(t) / self.half);
+        let (mut squares, mut places) = ([0.0; TERMS], self.places);
+        // How much of the lower ones each power holds.
+        let mut shares = [[0.0; TERMS]; TERMS];
+        let (mut place, mut along, mut spread, mut explained) = (Vec2::ZERO, Vec2::ZERO, 0.0, 0.0);
+        let mut glances = Vec::with_capacity(highest);
+        for k in 0..if self.half < SHORTEST { 0 } else { highest + 1 } {
+            let mut products = [0.0; TERMS];
+            squares[k] = self.powers[2 * k];
+            for i in 0..k {
+                products[i] = self.powers[k + i] - (0..i).map(|j| shares[i][j] * products[j]).sum::<f64>();
+                let share = products[i] / squares[i];
+                squares[k] -= share * products[i];
+                values[k] -= share * values[i];
+                changes[k] -= share * changes[i];
+                let lower = places[i];
+                places[k] -= share * lower;
+                shares[k][i] = share;
+            }
+            if squares[k] <= LEAST_NEW * self.powers[2 * k] {
+                break;
+            }
+            let term = places[k] / squares[k];
+            place += term * values[k];
+            along += term * changes[k];
+            spread += values[k] * values[k] / squares[k];
+            explained += term.dot(places[k]);
+            if k > 0 {
+                let rms = ((self.squares - explained).max(0.0) / self.free(k)).sqrt();
+                glances.push(Glance { at: self.origin + place, along, unsure: spread.sqrt(), rms });
+            }
+        }
+        glances
     }
 
-    fn fit(&self, degree: usize) -> Option<Stretch> {
+    /// Degrees of freedom that a polynomial leaves.
+    #[expect(clippy::cast_precision_loss, reason = "a count of points")]
+    fn free(&self, degree: usize) -> f64 {
+        (self.count - degree - 1).max(1) as f64
+    }
+
+    pub(super) fn fit(&self, degree: usize) -> Option<Stretch> {
         if self.count <= degree {
             return None;
         }
@@ -158,17 +218,13 @@ impl Sums {
         let term = |i: usize| (0..=degree).map(|j| spread[(i, j)] * self.places[j]).sum();
         let terms: [Vec2; TERMS] = std::array::from_fn(|i| if i <= degree { term(i) } else { Vec2::ZERO });
         let explained: f64 = terms.iter().zip(&self.places).map(|(term, sum)| term.dot(*sum)).sum();
-        #[expect(clippy::cast_precision_loss, reason = "a count of points")]
-        let free = (self.count - degree - 1).max(1) as f64;
-        let rms = ((self.squares - explained).max(0.0) / free).sqrt();
+        let rms = ((self.squares - explained).max(0.0) / self.free(degree)).sqrt();
         Stretch { origin: self.origin, terms, middle: self.middle, half: self.half, spread, rms }
     }
 
     /// The inverses of the normal matrices of degree 0, 1 and so on, zeros beyond: each is the last one bordered by one
     /// power more (the formula is Schur's). They end where the points do not tell so many terms.
     fn inverses(&self) -> impl Iterator<Item = SMatrix<f64, TERMS, TERMS>> {
-        /// Of what a further power adds to the lower ones, a part of itself.
-        const LEAST_NEW: f64 = 1e-9;
         let mut inverse = SMatrix::<f64, TERMS, TERMS>::zeros();
         let degrees = if self.half < SHORTEST { 0 } else { TERMS };
         (0..degrees).map_while(move |k| {
@@ -270,5 +326,32 @@ impl Ring {
         }
         let quarter = rest.len() / 4;
         *rest.select_nth_unstable_by(quarter, f64::total_cmp).1 / 0.3186 / (18.0_f64 / 35.0).sqrt()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_glance_tells_what_the_polynomial_itself_does() {
+        let wave = |k: u32| (f64::from(k), Point::new(f64::from(k) + 3.0, 5.0 * (f64::from(k * k) / 90.0).sin()));
+        for count in [5, 6, 9, 40] {
+            let points: Vec<(f64, Point)> = (0..count).map(wave).collect();
+            let sums = Sums::of(&points).expect("there are points");
+            let glances = sums.glances(-2.5);
+            assert_eq!(glances.len(), (points.len() - 4).min(TERMS - 1));
+            for (degree, glance) in (1..).zip(glances) {
+                let whole = sums.fit(degree).expect("there are points enough");
+                let unsure = unsure(&whole, -2.5);
+                assert!((glance.unsure - unsure).abs() < 1e-9 * unsure && (glance.rms - whole.rms).abs() < 1e-6);
+                assert!(glance.at.distance(whole.at(-2.5)) < 1e-6 && (glance.along - whole.along(-2.5)).hypot() < 1e-6);
+            }
+        }
+    }
+
+    fn unsure(course: &Stretch, s: f64) -> f64 {
+        let powers = powers((s - course.middle) / course.half);
+        powers.dot(&(course.spread * powers)).sqrt()
     }
 }

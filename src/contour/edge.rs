@@ -85,7 +85,7 @@ pub(super) struct Line {
 /// What is seen on a line in one light.
 pub(super) struct Profile<'a> {
     pub(super) line: &'a Line,
-    /// Of each pixel.
+    /// Of each pixel; not a number where nobody has asked.
     brightness: [f32; 2 * REACH],
     /// First and last pixel that belong to this edge.
     first: usize,
@@ -195,7 +195,7 @@ impl<'a> Edge<'a> {
     /// Looks along the `lines` across a border, blended in `light`. `drawn`: the edge may be drawn as a line; not so among
     /// spots, which look like lines here and there.
     pub(super) fn look(border: &[Crack], lines: &'a [Line], light: Light, drawn: bool) -> Self {
-        let mut profiles: Vec<Profile> = lines.par_iter().map(|line| Profile::new(line, light)).collect();
+        let mut profiles: Vec<Profile> = lines.par_iter().map(Profile::new).collect();
         // The window decides where plateaus are read, plateaus decide how wide the transition is: two rounds settle it.
         let mut window = 4;
         for _ in 0..3 {
@@ -493,10 +493,10 @@ impl Line {
 }
 
 impl<'a> Profile<'a> {
-    fn new(line: &'a Line, light: Light) -> Self {
-        let mut profile = Self {
+    const fn new(line: &'a Line) -> Self {
+        Self {
             line,
-            brightness: [0.0; 2 * REACH],
+            brightness: [f32::NAN; 2 * REACH],
             first: line.first,
             last: line.last,
             centre: REACH,
@@ -506,13 +506,7 @@ impl<'a> Profile<'a> {
             slope: 0.0,
             lined: false,
             coverage: [f32::NAN; 2 * REACH],
-        };
-        for (brightness, words) in profile.brightness.iter_mut().zip(&line.colours) {
-            #[expect(clippy::cast_possible_truncation, reason = "from samples of 16 bits at most")]
-            let read = tone::brightness(colour(*words), light) as f32;
-            *brightness = read;
         }
-        profile
     }
 
     /// The colours between which the edge passes.
@@ -579,8 +573,13 @@ impl<'a> Profile<'a> {
         let scale = axis.between(self.outside, self.inside, light);
         let reach = if self.line.other.is_some() { 3 * window + 4 } else { 2 * window + 5 };
         let range = REACH.saturating_sub(reach)..(REACH + reach).min(2 * REACH);
-        let pixels = self.line.colours[range.clone()].iter().zip(&self.brightness[range.clone()]);
-        for (coverage, (words, bright)) in self.coverage[range].iter_mut().zip(pixels) {
+        let pixels = || self.line.colours[range.clone()].iter();
+        #[expect(clippy::cast_possible_truncation, reason = "from samples of 16 bits at most")]
+        for (bright, words) in self.brightness[range.clone()].iter_mut().zip(pixels()).filter(|(b, _)| b.is_nan()) {
+            *bright = tone::brightness(colour(*words), light) as f32;
+        }
+        let pixels = pixels().zip(&self.brightness[range.clone()]);
+        for (coverage, (words, bright)) in self.coverage[range.clone()].iter_mut().zip(pixels) {
             #[expect(clippy::cast_possible_truncation, reason = "a part of a pixel, from samples of 16 bits at most")]
             let read = scale.coverage(colour(*words), f64::from(*bright)) as f32;
             *coverage = read;

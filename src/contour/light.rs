@@ -8,7 +8,7 @@ use kurbo::Point;
 use rayon::prelude::*;
 
 use super::border::{Crack, Grid};
-use super::course::Stretch;
+use super::course::{Glance, Sums};
 use super::edge::{Edge, Line, Profile};
 use super::outline::Measured;
 use super::samples::Samples;
@@ -18,8 +18,10 @@ use crate::build_file::Light;
 const FINE: f64 = 4.0;
 /// Bins on either side of the edge.
 const BINS: usize = 24;
-/// Cracks looked at: enough for a hundred samples a bin.
-const ENOUGH: usize = 2500;
+/// Cracks looked at: enough for hundreds of samples a bin.
+const ENOUGH: usize = 1200;
+/// Of one border, so many at most.
+const LONGEST: usize = 5000;
 /// Profiles on either side through which the edge's course is fitted.
 const COURSE: usize = 6;
 
@@ -49,7 +51,7 @@ pub(super) fn find(samples: &Samples, borders: &[(&[Crack], &Grid)], guess: Ligh
             break;
         }
         // A whole border, or the first stretch of a very long one: order matters to the window, its end does not.
-        let stretch = &border[..border.len().min(2 * ENOUGH)];
+        let stretch = &border[..border.len().min(LONGEST)];
         stretches.push((stretch, Line::across(stretch, grid, samples)));
         seen += stretch.len();
     }
@@ -64,7 +66,7 @@ pub(super) fn find(samples: &Samples, borders: &[(&[Crack], &Grid)], guess: Ligh
     let light = clearer(camera.0, drawing.0, guess);
     let edges = if light.unwrap_or(guess) == Light::Camera { camera.1 } else { drawing.1 };
     // Of a border seen in part there is nothing to keep, nor of those after it.
-    let whole = borders.iter().zip(&edges).take_while(|((border, _), _)| border.len() <= 2 * ENOUGH);
+    let whole = borders.iter().zip(&edges).take_while(|((border, _), _)| border.len() <= LONGEST);
     let whole: Vec<(&[Crack], &Edge)> = whole.map(|((border, _), edge)| (*border, edge)).collect();
     Seen { light, edges: whole.into_par_iter().map(|(border, edge)| edge.measured(border)).collect() }
 }
@@ -164,7 +166,7 @@ fn course(near: &[Profile], depths: &[Option<f64>], middle: &Profile) -> Option<
         let y = (*depth)? + deeper;
         all.push((along, Point::new(y, 0.0)));
     }
-    let fitted = Stretch::fit(&all, 2)?;
-    let (depth, slope) = (fitted.at(0.0).x, fitted.along(0.0).x);
-    (fitted.rms < 0.5 && slope.abs() < 1.2).then_some((depth, slope))
+    let glances = Sums::of(&all)?.glances(0.0);
+    let Glance { at, along, rms, .. } = glances.get(1)?;
+    (*rms < 0.5 && along.x.abs() < 1.2).then_some((at.x, along.x))
 }

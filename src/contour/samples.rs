@@ -7,7 +7,7 @@ use image::{ColorType, DynamicImage};
 use rayon::prelude::*;
 
 use crate::picture::Picture;
-use crate::picture::srgb::to_linear;
+use crate::picture::srgb::{byte_to_linear, to_linear};
 
 /// Three numbers of one colour; of which kind, the giver says.
 pub(super) type Colour = [f64; 3];
@@ -134,7 +134,13 @@ impl<'a> Samples<'a> {
             // What is left over, with some bytes once more, which change nothing: a whole block is looked at faster.
             see(row.last_chunk::<WIDE>().map_or(rest, |block| block.as_slice()));
         }
-        let of = |channel: usize| (channel..WIDE).step_by(self.channels);
+        // Halves of a block hold the same channels, down to a dozen bytes.
+        for half in [WIDE / 2, WIDE / 4] {
+            for k in 0..half {
+                (least[k], most[k]) = (least[k].min(least[k + half]), most[k].max(most[k + half]));
+            }
+        }
+        let of = |channel: usize| (channel..WIDE / 4).step_by(self.channels);
         let channels = if self.channels < 3 { [0; 3] } else { [0, 1, 2] };
         let low = channels.map(|c| of(c).map(|k| least[k]).min().unwrap_or(0));
         let high = channels.map(|c| of(c).map(|k| most[k]).max().unwrap_or(u8::MAX));
@@ -144,8 +150,6 @@ impl<'a> Samples<'a> {
     /// The colours of `N` pixels in a row, the first of them at `start`, the others each a `step` further; beyond the border
     /// that of the nearest pixel.
     pub(super) fn line<const N: usize>(&self, start: (i64, i64), step: (i64, i64)) -> [Words; N] {
-        let clamp = |v: i64, size: usize| usize::try_from(v).unwrap_or(0).min(size - 1);
-        let clamped = |(x, y): (i64, i64)| (clamp(y, self.height) * self.width + clamp(x, self.width)) * self.channels;
         let channels = if self.cut_out {
             [self.channels - 1; 3]
         } else if self.channels < 3 {
@@ -153,15 +157,28 @@ impl<'a> Samples<'a> {
         } else {
             [0, 1, 2]
         };
+        let signed = |v: usize| i64::try_from(v).expect("pixels count far below 2^63");
+        let (width, height) = (signed(self.width), signed(self.height));
+        let pixel = |k: usize| (start.0 + signed(k) * step.0, start.1 + signed(k) * step.1);
+        let holds = |(x, y): (i64, i64)| (0..width).contains(&x) && (0..height).contains(&y);
+        let whole = holds(pixel(0)) && holds(pixel(N - 1));
+        let place = |k: usize| {
+            let (x, y) = pixel(k);
+            let (x, y) = if whole { (x, y) } else { (x.clamp(0, width - 1), y.clamp(0, height - 1)) };
+            let at = usize::try_from(y * width + x).expect("on the picture") * self.channels;
+            at..at + self.channels
+        };
         let mut line = [[0; 3]; N];
-        let mut place = start;
-        for words in &mut line {
-            let at = clamped(place);
-            *words = match self.data {
-                Data::Eight(bytes) => channels.map(|channel| 257 * u16::from(bytes[at + channel])),
-                Data::Sixteen(words) => channels.map(|channel| words[at + channel]),
-            };
-            place = (place.0 + step.0, place.1 + step.1);
+        let pixels = line.iter_mut().enumerate();
+        match self.data {
+            Data::Eight(bytes) => pixels.for_each(|(k, words)| {
+                let pixel = &bytes[place(k)];
+                *words = channels.map(|channel| 257 * u16::from(pixel[channel]));
+            }),
+            Data::Sixteen(all) => pixels.for_each(|(k, words)| {
+                let pixel = &all[place(k)];
+                *words = channels.map(|channel| pixel[channel]);
+            }),
         }
         line
     }
@@ -169,7 +186,7 @@ impl<'a> Samples<'a> {
 
 /// The colour of red, green and blue in steps of 1/255, as finely as they tell it.
 pub(super) fn finest(rgb: [u8; 3]) -> [f32; 3] {
-    oklab(rgb.map(|v| to_linear(f64::from(v) / 255.0)))
+    oklab(rgb.map(byte_to_linear))
 }
 
 /// Linear light → lightness and two opponent axes, nearly even to the eye: OKLab (B. Ottosson, 2020), with the straight toe of

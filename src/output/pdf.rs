@@ -4,14 +4,15 @@
 //! 0.005 mm. ISO 32000-1 is meant by section numbers.
 
 use std::collections::BTreeSet;
+use std::fmt::Write as _;
 use std::hash::{DefaultHasher, Hash, Hasher};
 
-use kurbo::{PathEl, Size};
+use kurbo::{BezPath, PathEl, Size};
 use lopdf::{Dictionary, Object};
 use printpdf::{
-    Color, CurTransMat, Greyscale, Layer, LayerIntent, LayerInternalId, LayerSubtype, Line as PdfLine, LineCapStyle,
-    LineDashPattern, LineJoinStyle, LinePoint, Mm, Op, ParsedFont, PdfDocument, PdfFont, PdfFontHandle, PdfPage,
-    PdfSaveOptions, Pt, TextItem, TextMatrix,
+    Color, CurTransMat, Greyscale, Layer, LayerIntent, LayerInternalId, LayerSubtype, LineCapStyle, LineDashPattern,
+    LineJoinStyle, Mm, Op, ParsedFont, PdfDocument, PdfFont, PdfFontHandle, PdfPage, PdfSaveOptions, Pt, TextItem,
+    TextMatrix,
 };
 use rayon::prelude::*;
 
@@ -77,7 +78,8 @@ pub fn pdf(document: &Document) -> Vec<u8> {
         );
     }
     let mut warnings = Vec::new();
-    let options = PdfSaveOptions { subset_fonts: false, ..PdfSaveOptions::default() };
+    // Operators that `printpdf` does not know are those of `strokes`.
+    let options = PdfSaveOptions { subset_fonts: false, secure: false, ..PdfSaveOptions::default() };
     let mut file = printpdf::to_lopdf_doc(&doc, &options, &mut warnings);
     finish(&mut file, document);
     let mut bytes = Vec::new();
@@ -207,33 +209,44 @@ fn stroke_line(line: &Line<Page>, ops: &mut Vec<Op>) {
     if let Some([on, off]) = line.dash {
         ops.push(dash(&[f32(on * UNITS), f32(off * UNITS)]));
     }
-    let point = |p: kurbo::Point, bezier| LinePoint {
-        p: printpdf::Point { x: Pt(f32((p.x * UNITS).round())), y: Pt(f32((p.y * UNITS).round())) },
-        bezier,
-    };
-    let mut points: Vec<LinePoint> = Vec::new();
-    let mut flush = |points: &mut Vec<LinePoint>, is_closed: bool| {
-        if points.len() > 1 {
-            ops.push(Op::DrawLine { line: PdfLine { points: std::mem::take(points), is_closed } });
-        }
-        points.clear();
-    };
-    for el in line.path.raw().elements() {
-        match *el {
-            PathEl::MoveTo(p) => {
-                flush(&mut points, false);
-                points.push(point(p, false));
-            }
-            PathEl::LineTo(p) => points.push(point(p, false)),
-            PathEl::QuadTo(..) => unreachable!("paths hold lines and cubics"),
-            PathEl::CurveTo(a, b, p) => points.extend([point(a, true), point(b, true), point(p, false)]),
-            PathEl::ClosePath => flush(&mut points, true),
-        }
-    }
-    flush(&mut points, false);
+    ops.push(Op::Unknown { key: strokes(line.path.raw()), value: Vec::new() });
     if line.dash.is_some() {
         ops.push(dash(&[]));
     }
+}
+
+/// The operators that draw `path` (8.5), as they stand. `printpdf` would write every number as a fraction, which takes longer than
+/// all else on a page.
+fn strokes(path: &BezPath) -> String {
+    let mut operators = String::new();
+    let mut operator = |name: &str, points: &[kurbo::Point]| {
+        for p in points {
+            write!(operators, "{} {} ", units(p.x), units(p.y)).expect("a text takes what is written");
+        }
+        operators.push_str(name);
+        operators.push('\n');
+    };
+    let subpaths = path.elements().chunk_by(|_, next| !matches!(next, PathEl::MoveTo(_)));
+    for subpath in subpaths.filter(|subpath| subpath.len() > 1) {
+        for el in subpath {
+            match *el {
+                PathEl::MoveTo(p) => operator("m", &[p]),
+                PathEl::LineTo(p) => operator("l", &[p]),
+                PathEl::QuadTo(..) => unreachable!("paths hold lines and cubics"),
+                PathEl::CurveTo(a, b, p) => operator("c", &[a, b, p]),
+                PathEl::ClosePath => operator("h", &[]),
+            }
+        }
+        operator("S", &[]);
+    }
+    // `printpdf` parts operators itself.
+    operators.pop();
+    operators
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a page is far below 2^63 units")]
+fn units(mm: f64) -> i64 {
+    (mm * UNITS).round() as i64
 }
 
 fn show(label: &Label<Page>, ops: &mut Vec<Op>) {

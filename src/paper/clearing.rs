@@ -168,21 +168,22 @@ impl Clearing {
         let stride = self.columns + 1;
         let mut sums = vec![0; stride * (self.rows + 1)];
         for row in 0..self.rows {
+            let (above, here) = sums[row * stride..][..2 * stride].split_at_mut(stride);
             let mut line = 0;
-            for column in 0..self.columns {
-                line += u32::from(self.taken[row * self.columns + column]);
-                sums[(row + 1) * stride + column + 1] = sums[row * stride + column + 1] + line;
+            for ((here, above), taken) in here[1..].iter_mut().zip(&above[1..]).zip(&self.taken[row * self.columns..]) {
+                line += u32::from(*taken);
+                *here = above + line;
             }
         }
         sums
     }
 
     fn column(&self, x: f64) -> usize {
-        ((x - self.window.x0) / self.cell).floor().max(0.0) as usize
+        ((x - self.window.x0) / self.cell).max(0.0) as usize
     }
 
     fn row(&self, y: f64) -> usize {
-        ((y - self.window.y0) / self.cell).floor().max(0.0) as usize
+        ((y - self.window.y0) / self.cell).max(0.0) as usize
     }
 }
 

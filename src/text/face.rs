@@ -15,6 +15,8 @@ pub struct Face {
     name: &'static str,
     data: &'static [u8],
     face: ttf_parser::Face<'static>,
+    /// Of the ASCII characters, which are measured most.
+    advances: Vec<u16>,
 }
 
 /// The part of a face that a document needs.
@@ -30,7 +32,9 @@ pub struct Subset {
 impl Face {
     fn new(name: &'static str, data: &'static [u8]) -> Self {
         let face = ttf_parser::Face::parse(data, 0).expect("the embedded font is whole");
-        Self { name, data, face }
+        let mut face = Self { name, data, face, advances: Vec::new() };
+        face.advances = ('\0'..='\x7f').map(|c| face.looked_up(c)).collect();
+        face
     }
 
     /// PostScript name.
@@ -95,6 +99,10 @@ impl Face {
     }
 
     fn advance(&self, c: char) -> u16 {
+        self.advances.get(c as usize).copied().unwrap_or_else(|| self.looked_up(c))
+    }
+
+    fn looked_up(&self, c: char) -> u16 {
         self.face.glyph_hor_advance(self.glyph(c)).unwrap_or_default()
     }
 
