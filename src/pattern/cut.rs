@@ -249,7 +249,8 @@ pub(super) fn told_of_layers(
             );
             problems.push(Problem::warning("channel_near_edge", text).at(place));
         }
-        for far in reaches(body, run).into_iter().flatten().filter(|far| *far < 20.0) {
+        // What ends within a click of the edge leads out.
+        for far in reaches(body, run).into_iter().flatten().filter(|far| (2.0..20.0).contains(far)) {
             let text = format!(
                 "the channel for \"{pipe}\" ends {far:.0} mm before the edge of \"{name}\", where it shows and tears; stop it 20 mm before, or \
                  lead it out"

@@ -58,9 +58,9 @@ pub enum MarkingKind {
         /// Breadth when it has opened.
         opens: f64,
     },
-    /// Along the middle of a groove for a pipe, cut from the face that is glued.
+    /// Along the middle of a groove for a pipe, cut into the back.
     Groove {
-        /// At that face, mm.
+        /// At the back, mm.
         breadth: f64,
         /// Of the groove, mm.
         depth: f64,
@@ -105,11 +105,11 @@ pub enum Note {
         /// How broad the channel is, mm.
         breadth: f64,
     },
-    /// A groove for a pipe is cut into it, both sides tilted by 45°.
+    /// A groove for a pipe is cut into its back, both sides tilted by 45°.
     Groove {
         /// What the maker calls the pipe.
         pipe: String,
-        /// At the face, mm.
+        /// At the back, mm.
         breadth: f64,
         /// Of the groove, mm.
         depth: f64,

@@ -123,7 +123,7 @@ pub const GERMAN: Words = Words {
     note_layer: "Lage {} von {} von Teil {}; die punktierte Linie zeigt, wo die nächste liegt.",
     note_outer_layer: "Lage {} von {} von Teil {}, die äußere.",
     note_channel: "Der Schlitz ist der Kanal für {}, {} breit.",
-    note_groove: "Zwischen den beiden Linien eine Rinne für {} in die Klebefläche schneiden: {} breit, {} tief, die Klinge auf beiden Seiten um 45° geneigt.",
+    note_groove: "Die Enden der beiden Linien durchstechen und dazwischen eine Rinne für {} in die Rückseite schneiden: {} breit, {} tief, die Klinge auf beiden Seiten um 45° geneigt.",
     note_one_of: "{} gleiche ergeben eine Form, Kante an Kante.",
     note_closes: "Die beiden geraden Kanten treffen sich; lege diese Naht auf die verdeckte Seite.",
     note_tilted: "Schneide beide langen Kanten mit {}° schräger Klinge, diese Seite bleibt die größere: die innere ist an jeder um {} schmaler.",

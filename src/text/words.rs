@@ -376,7 +376,7 @@ pub const ENGLISH: Words = Words {
     note_layer: "Layer {} of {} of part {}; the dotted line is where the next one lies.",
     note_outer_layer: "Layer {} of {} of part {}, the outer one.",
     note_channel: "The slot is the channel for {}, {} broad.",
-    note_groove: "Between the two lines cut a groove for {} into the face that is glued: {} broad, {} deep, the blade tilted 45° on both sides.",
+    note_groove: "Prick the ends of the two lines through and cut a groove for {} between them into the back: {} broad, {} deep, the blade tilted 45° on both sides.",
     note_one_of: "{} alike make one form, edge to edge.",
     note_closes: "The two straight edges meet; put that seam on the hidden side.",
     note_tilted: "Cut both long edges with the blade tilted {}° from square, this face the larger one: the inner face is {} narrower at each.",
