@@ -506,6 +506,12 @@ fn every_broken_rule_is_told_at_its_place() {
             "split_twice",
             "split   =",
         ),
+        ("at       = [200, 1700]", "at       = [200, 1669]", "hole_on_score", "at       ="),
+        ("at       = [30, 20]", "at       = [30, 7]", "hole_near_edge", "at       ="),
+        ("from  = [700, 1650]", "from  = [602, 1650]", "slot_near_edge", "[[piece.slot]]"),
+        ("along = [[80, 1740], [540, 1740]]", "along = [[80, 1400], [540, 1400]]", "line_outside", "[[piece.line]]"),
+        ("on      = \"head\"", "on      = \"head\"\ncopies  = 5", "counts_differ", "on      ="),
+        ("M 280 960 H 330 V 1000 H 280 Z", "M 280 900 H 330 V 1000 H 280 Z", "reaches_beyond", "on      ="),
         ("at   = [300, 1700]", "at   = [900, 1700]", "part_outside", "at   = "),
         ("at   = [300, 1700]", "at   = [300, 1830]", "part_on_line", "at   = "),
         (

@@ -108,7 +108,7 @@ pub(super) static FILE: Table = Table {
             "",
             "How pieces are cut, and what is lost and put on afterwards.",
         ),
-        key("pipe", Kind::Tables(&PIPE), Optional, "", "A pipe or rod of the skeleton; it never scales."),
+        key("pipe", Kind::Tables(&PIPE), Optional, "", "A pipe or rod of the skeleton; its thickness never scales."),
         key("piece", Kind::Tables(&PIECE), Required, "", "A piece of the prop."),
         key("seam", Kind::Tables(&SEAM), Optional, "", "Edges of two pieces that are glued together."),
         key("measure", Kind::Tables(&MEASURE), Optional, "", "A distance the maker wants to know, with its interval."),

@@ -16,8 +16,12 @@ pub fn note_words(piece: &Piece, wording: Wording) -> Vec<String> {
     let words = wording.words;
     let mm = |mm: f64| wording.length(Length::mm(mm));
     let note = |note: &Note| match note {
-        Note::Layer { number, count, part } => {
-            let template = if number == count { words.note_outer_layer } else { words.note_layer };
+        Note::Layer { number, count, part, flush } => {
+            let template = match flush {
+                _ if number == count => words.note_outer_layer,
+                true => words.note_flush_layer,
+                false => words.note_layer,
+            };
             fill(template, &[&number.to_string(), &count.to_string(), part])
         }
         Note::Channel { pipe, breadth } => fill(words.note_channel, &[pipe, &mm(*breadth)]),
@@ -31,6 +35,10 @@ pub fn note_words(piece: &Piece, wording: Wording) -> Vec<String> {
         Note::Turns(pitch) => fill(words.note_turns, &[&mm(*pitch)]),
         Note::Template(by) if *by > 0.0 => fill(words.note_smaller, &[&wording.tenths(*by)]),
         Note::Template(by) => fill(words.note_larger, &[&wording.tenths(-by)]),
+        Note::Shrinks(by) => fill(words.note_shrinks, &[&wording.figure(100.0 * by)]),
+        Note::TakesUp => words.note_takes_up.to_owned(),
+        Note::InStrips(count) => fill(words.note_in_strips, &[&count.to_string()]),
+        Note::OnPrinted => words.note_on_printed.to_owned(),
         Note::PunchedFromBothSides => words.note_both_sides.to_owned(),
     };
     let mut all: Vec<String> = piece.notes.iter().map(note).collect();
@@ -142,16 +150,20 @@ pub fn step_words(step: &Step, wording: Wording) -> String {
     match step {
         Step::Layers(letters) => fill(words.step_layers, &[&letters.join(", ")]),
         Step::Edges([a, b]) => fill(words.step_edges, &[a, b]),
-        Step::Onto { piece, on } => fill(words.step_onto, &[&piece.join(" "), &on.join(" ")]),
+        Step::Closed(letters) => fill(words.step_closed, &[&letters.join(", ")]),
+        Step::Halves { part, pipe: None } => fill(words.step_halves, &[&part.join(", ")]),
+        Step::Halves { part, pipe: Some(pipe) } => fill(words.step_halves_around, &[&part.join(", "), pipe]),
+        Step::Onto { piece, on } => fill(words.step_onto, &[&piece.join(", "), &on.join(", ")]),
     }
 }
 
 fn punch_words(used: &PunchUse, wording: Wording) -> String {
     let punch = wording.length(used.punch);
     let count = used.count.to_string();
-    match used.thickness {
-        Some(thickness) => fill(wording.words.punch_of, &[&count, &punch, &wording.length(Length::mm(thickness))]),
-        None => fill(wording.words.punch_plain, &[&count, &punch]),
+    let letters = used.letters.join(", ");
+    match used.foam {
+        Some(foam) => fill(wording.words.punch_of, &[&letters, &count, &punch, &wording.foam(foam)]),
+        None => fill(wording.words.punch_plain, &[&letters, &count, &punch]),
     }
 }
 

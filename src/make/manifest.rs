@@ -13,6 +13,7 @@ use crate::shape::Round;
 use crate::size::{FinishedReport, MeasureReport, SizeReport};
 use crate::space::Pattern;
 use crate::taping::CheckDistance;
+use crate::units::Length;
 
 /// The manifest.
 #[derive(Clone, Debug, Serialize)]
@@ -157,6 +158,7 @@ pub struct PunchReport {
     pub diameter_mm: f64,
     pub foam_mm: Option<f64>,
     pub count: u32,
+    pub letters: Vec<String>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -321,7 +323,7 @@ fn pieces(plan: &Plan) -> Vec<PieceReport> {
             picture: piece.picture.map(|index| survey.build.pictures[index].name.value.clone()),
             copies: piece.copies,
             face_down: piece.face_down,
-            foam_mm: piece.foam.map(crate::units::Length::to_mm),
+            foam_mm: piece.foam.map(Length::to_mm),
             fixed: piece.fixed,
             area_mm2: piece.area(),
             perimeter_mm: piece.perimeter(),
@@ -423,7 +425,12 @@ fn building(plan: &Plan) -> BuildingReport {
             .collect(),
         punches: punches
             .iter()
-            .map(|used| PunchReport { diameter_mm: used.punch.to_mm(), foam_mm: used.thickness, count: used.count })
+            .map(|used| PunchReport {
+                diameter_mm: used.punch.to_mm(),
+                foam_mm: used.foam.map(Length::to_mm),
+                count: used.count,
+                letters: used.letters.clone(),
+            })
             .collect(),
         order: order.iter().map(|step| step_words(step, wording)).collect(),
         changed: changed.iter().map(|changed| changed_words(changed, wording)).collect(),

@@ -98,6 +98,9 @@ pub fn survey(build: Build, mut problems: Problems, files: &dyn Files) -> Result
     let runs = pipe_runs(&build, spread.as_ref().map(Spread::solved));
     let mut building = assemble(&build, &pieces, &runs)?;
     problems.append(&mut building.problems);
+    for (drawn, letters) in pieces.iter_mut().zip(&building.letters) {
+        drawn.piece.letter.clone_from(letters);
+    }
     let lengths = building
         .pieces
         .iter()

@@ -1,15 +1,17 @@
 //! Outlines at full size + hardware → every piece that is cut, with all that is drawn on it.
 
+use std::collections::BTreeMap;
+
 use super::allowance::Allowance;
 use super::changed::Changed;
 use super::cut::{fit_holes, layer_pieces, punch_holes, put_tilts, same_letters, single, told_of_layers};
-use super::joined::{apart_from, seam_marks, sewn_edges, shared_marks};
+use super::joined::{apart_from, closing_edges, seam_marks, sewn_edges, shared_marks};
 use super::lines::{OnPiece, drawn_lines};
 use super::parted::{Unit, divisions, units};
 use super::piece::{Note, Piece};
 use super::pipes::{Joint, PipeFacts, joints, pipe_facts};
 use super::placement::{Laid, gluing_order, placements};
-use super::ready::{told_of_pieces, unsound};
+use super::ready::{told_of_holes, told_of_pieces, unsound};
 use super::seam::Verdict;
 use super::stacking::{Built, build_up, is_built};
 use super::wraps::wrapped;
@@ -35,6 +37,8 @@ pub struct Drawn {
 pub struct Assembled {
     /// In the order of the file, each with its layers from the middle outwards.
     pub pieces: Vec<Piece>,
+    /// The letters of each piece of the file: of its parts, without layers.
+    pub letters: Vec<String>,
     /// Parts of layers.
     pub built: Vec<Built>,
     /// Pipes and rods.
@@ -60,6 +64,15 @@ pub enum Step {
     Layers(Vec<String>),
     /// Edge to edge.
     Edges([String; 2]),
+    /// The straight edges of a wrap, by the letters of its blanks.
+    Closed(Vec<String>),
+    /// The two halves of a part, with the pipe that lies between them.
+    Halves {
+        /// Its letters.
+        part: Vec<String>,
+        /// What the maker calls the pipe.
+        pipe: Option<String>,
+    },
     /// A piece onto others, within its outline on them.
     Onto {
         /// Its letters: its lowest layer, of every part.
@@ -74,10 +87,12 @@ pub enum Step {
 pub struct PunchUse {
     /// Its diameter.
     pub punch: Length,
-    /// Of the foam, mm.
-    pub thickness: Option<f64>,
+    /// The foam, as it is sold.
+    pub foam: Option<Length>,
     /// How many, over all copies.
     pub count: u32,
+    /// Of which pieces.
+    pub letters: Vec<String>,
 }
 
 /// Two edges that meet.
@@ -115,7 +130,7 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
     let mut laid: Vec<Laid> = Vec::new();
     let mut built: Vec<Built> = ups.iter().filter_map(|up| up.as_ref().map(|(built, _)| built.clone())).collect();
     let mut edges: Vec<[Vec<Path<Pattern>>; 2]> = Vec::new();
-    let mut order: Vec<Step> = Vec::new();
+    let (mut order, mut closed): (Vec<Step>, Vec<Step>) = (Vec::new(), Vec::new());
     // The cut pieces of each unit, from the inside out.
     let mut of_units: Vec<Vec<usize>> = Vec::new();
     for unit in &units {
@@ -135,6 +150,8 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
                 });
                 pieces.push(single(unit, whole, wrap.as_ref()));
                 edges.push([unit.free.clone(), unit.glued.clone()]);
+                let closes = wrap.is_some_and(|wrap| !wrap.blank.seams.is_empty());
+                closed.extend(closes.then(|| Step::Closed(vec![unit.letter.clone()])));
             }
             Some((part, layers)) => {
                 let run = part.pipe.and_then(|(index, _)| runs[index]);
@@ -175,11 +192,21 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
     let (mut seams, told) = shared_marks(build, &divisions, &units, &of_units, &mut pieces, &mut order, &allowances);
     problems.extend(told);
     let (more, told) = seam_marks(build, drawn, &units, &of_units, &mut pieces, seams.len(), &allowances);
+    for seam in &more {
+        let step = Step::Edges(seam.letters.clone());
+        order.extend((!order.contains(&step)).then_some(step));
+    }
     seams.extend(more);
     if told.iter().any(Problem::is_error) {
         return Err(told.into_iter().filter(Problem::is_error).collect());
     }
     problems.extend(told);
+
+    order.extend(built.iter().filter(|part| part.halves == 2).map(|part| Step::Halves {
+        part: part.letters.clone(),
+        pipe: part.pipe.map(|(index, _)| pipes[index].pipe.name.clone()),
+    }));
+    order.extend(closed);
 
     for (unit, cut) in units.iter().zip(&of_units) {
         problems.extend(put_lines(build, unit, &drawn[unit.of], cut, &mut pieces));
@@ -190,10 +217,12 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
         piece.markings.extend(marked);
     }
     order.extend(lays(build, &laid, &placed.onto));
+    on_printed(build, &placed.onto, &mut pieces);
     put_tilts(build, &choices, &mut pieces);
     fit_holes(build, drawn, &mut pieces);
+    problems.extend(told_of_holes(build, drawn, &pieces));
     for ((piece, [free, glued]), allowance) in pieces.iter_mut().zip(&edges).zip(&allowances) {
-        let sewn = sewn_edges(build, drawn, piece.of);
+        let sewn = [sewn_edges(build, drawn, piece.of), closing_edges(build, &choices, piece.of)].concat();
         let told = if sewn.is_empty() {
             make_template(piece, free, glued, allowance)
         } else {
@@ -204,7 +233,10 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
     }
     let punches = punch_holes(build, &mut pieces);
     problems.extend(told_of_pieces(build, drawn, &pieces));
-    let assembled = Assembled { pieces, built, pipes, joints, order, punches, seams, changed: Vec::new(), problems };
+    let of_piece = |of: usize| units.iter().filter(move |unit| unit.of == of).map(|unit| unit.letter.as_str());
+    let letters = (0..drawn.len()).map(|of| of_piece(of).collect::<Vec<_>>().join(" ")).collect();
+    let assembled =
+        Assembled { pieces, letters, built, pipes, joints, order, punches, seams, changed: Vec::new(), problems };
     let unsound = unsound(build, &assembled.pieces);
     if unsound.is_empty() { Ok(assembled) } else { Err(unsound) }
 }
@@ -292,9 +324,10 @@ fn put_lines(build: &Build, unit: &Unit<'_>, whole: &Drawn, cut: &[usize], piece
     let region = Region::of(&pieces[outer].outline);
     let (markings, told) = drawn_lines(&lines, &region, foam.as_ref(), &pieces[outer].letter);
     problems.extend(told);
-    if unit.number.1 == 1 {
+    if unit.number.0 == 1 {
+        let drawn = Region::of(&whole.piece.outline);
         for line in &lines {
-            if !line.comes_onto(&region) {
+            if !line.comes_onto(&drawn) {
                 let text =
                     format!("this line does not come onto \"{}\"; draw it where it is seen", unit.spec.name.value);
                 problems.push(Problem::warning("line_outside", text).at(line.spec.place));
@@ -303,6 +336,22 @@ fn put_lines(build: &Build, unit: &Unit<'_>, whole: &Drawn, cut: &[usize], piece
     }
     pieces[outer].markings.extend(markings);
     problems
+}
+
+/// Of copies as printed and copies turned over, fewer may carry what lies on them than there are.
+fn on_printed(build: &Build, onto: &[Vec<String>], pieces: &mut [Piece]) {
+    let carried: BTreeMap<&str, u32> = onto.iter().enumerate().fold(BTreeMap::new(), |mut all, (upper, on)| {
+        for letter in on {
+            let most = all.entry(letter.as_str()).or_default();
+            *most = build.pieces[upper].copies.max(*most);
+        }
+        all
+    });
+    for piece in pieces.iter_mut().filter(|piece| piece.face_down > 0) {
+        if carried.get(piece.letter.as_str()).is_some_and(|upper| *upper <= piece.copies - piece.face_down) {
+            piece.notes.push(Note::OnPrinted);
+        }
+    }
 }
 
 /// Pieces onto pieces, in order.
@@ -348,6 +397,9 @@ fn make_template(
         if allowance.shift() == 0.0 && allowance.knife == 0.0 { piece.outline.clone() } else { template.path() };
     piece.outline = Path::new(larger * drawn.raw().clone());
     piece.rounds = rounded(&piece.outline, 0.05).1;
+    if allowance.shrinks > 0.0005 {
+        piece.notes.push(Note::Shrinks(grow - 1.0));
+    }
     for marking in &mut piece.markings {
         marking.path = Path::new(larger * marking.path.raw().clone());
     }

@@ -77,6 +77,8 @@ pub(super) fn layer_pieces(
     run: Option<[Point<Pattern>; 2]>,
     pipes: &[PipeFacts],
 ) -> (Vec<(Piece, Laid)>, Problems) {
+    /// Layers whose areas differ by a smaller part are as large.
+    const FLUSH: f64 = 1e-3;
     let base = &whole.piece;
     let count = layers.regions.len();
     let of_unit = Region::of(&unit.outline);
@@ -111,9 +113,13 @@ pub(super) fn layer_pieces(
             }
         };
         let above = regions.get(k + 1).filter(|above| !above.is_empty());
-        let placement =
-            above.map(|_| Marking { kind: MarkingKind::Placement(Some(letter(k + 1))), path: edges[k + 1].clone() });
-        let mut notes = vec![Note::Layer { number: k + 1, count, part: unit.letter.clone() }];
+        let flush = above.is_some_and(|above| (region.area() - above.area()).abs() < FLUSH * region.area());
+        let placement = above
+            .filter(|_| !flush)
+            .map(|_| Marking { kind: MarkingKind::Placement(Some(letter(k + 1))), path: edges[k + 1].clone() });
+        let mut notes = vec![Note::Layer { number: k + 1, count, part: unit.letter.clone(), flush }];
+        let strips = left.as_ref().map_or(1, |left| left.parts().len());
+        notes.extend((strips > region.parts().len()).then_some(Note::InStrips(strips)));
         let mut markings: Vec<Marking> = placement.into_iter().collect();
         if let (Some(run), Some((index, bed)), Some(slot)) = (run, part.pipe, &slot) {
             let (pipe, breadth) = (pipes[index].pipe.name.clone(), bed.breadth(part.halves));
@@ -297,7 +303,7 @@ pub(super) fn fit_holes(build: &Build, drawn: &[Drawn], pieces: &mut [Piece]) {
 pub(super) fn punch_holes(build: &Build, pieces: &mut [Piece]) -> Vec<PunchUse> {
     let mut uses: Vec<PunchUse> = Vec::new();
     for piece in pieces {
-        let thickness = piece.foam.map(|foam| foam_called(foam, &build.foam_at_hand).thickness);
+        let foam = piece.foam.map(|foam| foam_called(foam, &build.foam_at_hand));
         let found: Vec<(usize, Length)> = piece
             .round_holes()
             .enumerate()
@@ -309,11 +315,17 @@ pub(super) fn punch_holes(build: &Build, pieces: &mut [Piece]) -> Vec<PunchUse> 
             if let Some(hole) = k.checked_sub(drawn_holes).map(|k| &mut piece.holes[k]) {
                 *hole = RoundHole { diameter: punch, ..*hole };
             }
-            both_sides |= thickness.is_some_and(|thickness| from_both_sides(thickness, punch));
-            let same = uses.iter_mut().find(|one| one.punch == punch && one.thickness == thickness);
-            match same {
-                Some(one) => one.count += piece.copies,
-                None => uses.push(PunchUse { punch, thickness, count: piece.copies }),
+            both_sides |= foam.is_some_and(|foam| from_both_sides(foam.thickness, punch));
+            let sold_as = foam.map(|foam| foam.sold_as);
+            let letter = piece.letter.clone();
+            match uses.iter_mut().find(|one| one.punch == punch && one.foam == sold_as) {
+                Some(one) => {
+                    one.count += piece.copies;
+                    if !one.letters.contains(&letter) {
+                        one.letters.push(letter);
+                    }
+                }
+                None => uses.push(PunchUse { punch, foam: sold_as, count: piece.copies, letters: vec![letter] }),
             }
         }
         if both_sides {

@@ -9,6 +9,7 @@ use super::lines::runs;
 use super::parted::{Unit, frail_parts};
 use super::piece::{Marking, MarkingKind, Piece};
 use super::seam::{Edge, OnEdge, Verdict, fractions, verdict};
+use super::wraps::wrapped;
 use crate::build_file::Build;
 use crate::problem::{Problem, Problems};
 use crate::space::{Path, Pattern, Pixels, Point};
@@ -278,6 +279,18 @@ pub(super) fn sewn_edges(build: &Build, drawn: &[Drawn], of: usize) -> Vec<Path<
         Edge::along(&drawn[of].piece.outline, from, to, k == 1).path()
     };
     edges.map(edge).collect()
+}
+
+/// The straight edges of a wrap, which are glued to each other.
+pub(super) fn closing_edges(build: &Build, choices: &[usize], of: usize) -> Vec<Path<Pattern>> {
+    let edge = |[from, to]: [Point<Pattern>; 2]| {
+        let mut path = BezPath::new();
+        path.move_to(from.raw());
+        path.line_to(to.raw());
+        Path::new(path)
+    };
+    let wrap = wrapped(build, &build.pieces[of], choices);
+    wrap.map_or_else(Vec::new, |wrap| wrap.blank.seams.into_iter().map(edge).collect())
 }
 
 /// What of an edge is none of `others`.

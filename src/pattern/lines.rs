@@ -129,7 +129,9 @@ fn near(line: &Line, at: Raw) -> f64 {
 pub(super) fn runs(path: &Path<Pattern>, clear: &dyn Fn(Raw) -> bool) -> BezPath {
     let mut out = BezPath::new();
     let mut open = false;
-    for at in places(path) {
+    let mut places = places(path);
+    places.dedup_by(|a, b| a.distance(*b) < 1e-6);
+    for at in places {
         if !clear(at) {
             open = false;
         } else if open {

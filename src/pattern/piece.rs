@@ -97,6 +97,8 @@ pub enum Note {
         count: usize,
         /// The letter of the part.
         part: String,
+        /// The next one is as large.
+        flush: bool,
     },
     /// The channel for a pipe goes through it.
     Channel {
@@ -131,6 +133,14 @@ pub enum Note {
     Turns(f64),
     /// A template that was made smaller by so much all around, mm, because the foam comes out larger; larger where it is negative.
     Template(f64),
+    /// A template that was made larger by this part, because the foam shrinks when it is heated.
+    Shrinks(f64),
+    /// It is longer by what winding takes up.
+    TakesUp,
+    /// Its channel leaves it in so many strips.
+    InStrips(usize),
+    /// What lies on it lies on the copies as printed alone.
+    OnPrinted,
     /// Its holes are punched from both sides, because it is thick.
     PunchedFromBothSides,
 }

@@ -71,11 +71,12 @@ pub(super) fn placements(build: &Build, laid: &[Laid]) -> Placements {
     for upper in gluing_order(build) {
         let spec = &build.pieces[upper];
         for on in &spec.building.on {
-            let before = zones.len();
+            let mut covers = 0.0;
             for above in laid.iter().filter(|one| one.of == upper && one.lowest) {
                 for (index, below) in laid.iter().enumerate().filter(|(_, one)| one.of == on.value) {
                     let between = |zone: &&Zone| zone.below == index && over(build, upper, zone.upper);
                     let whole = above.region.and(&below.face);
+                    covers += whole.area();
                     let region = zones.iter().filter(between).fold(whole, |left, zone| left.minus(&zone.region));
                     if region.area() < TOUCHING {
                         continue;
@@ -92,7 +93,7 @@ pub(super) fn placements(build: &Build, laid: &[Laid]) -> Placements {
                     zones.push(Zone { below: index, upper, region });
                 }
             }
-            if zones.len() == before {
+            if covers < TOUCHING {
                 let below = &build.pieces[on.value].name.value;
                 let text = format!(
                     "\"{}\" is to lie on \"{below}\", and the two do not cover each other as they are drawn; draw them where they belong, \
@@ -104,7 +105,47 @@ pub(super) fn placements(build: &Build, laid: &[Laid]) -> Placements {
         }
     }
     problems.extend(hidden(build, laid, &zones));
+    problems.extend((0..build.pieces.len()).filter_map(|upper| beyond(build, laid, upper)));
+    problems.extend((0..build.pieces.len()).filter_map(|upper| more_than_carried(build, upper)));
     Placements { markings, onto, problems }
+}
+
+/// Much of a piece that lies on nothing was hardly drawn so on purpose.
+fn beyond(build: &Build, laid: &[Laid], upper: usize) -> Option<Problem> {
+    /// Of its area (common practice, no source).
+    const MUCH: f64 = 0.2;
+    let spec = &build.pieces[upper];
+    let on = |one: &&Laid| spec.building.on.iter().any(|on| on.value == one.of);
+    let below = laid.iter().filter(on).fold(Region::empty(), |all, one| all.or(&one.region));
+    let own =
+        laid.iter().filter(|one| one.of == upper && one.lowest).fold(Region::empty(), |all, one| all.or(&one.region));
+    let (whole, left) = (own.area(), own.minus(&below).area());
+    // That it lies on none of them at all is told already.
+    if below.is_empty() || left < MUCH * whole || left > whole - TOUCHING {
+        return None;
+    }
+    let text = format!(
+        "{:.0} % of \"{}\" reaches beyond what it lies on, where nothing holds it; look whether it is drawn in its place",
+        100.0 * left / whole,
+        spec.name.value
+    );
+    Some(Problem::note("reaches_beyond", text).at(place_of(build, upper)))
+}
+
+/// A piece has two faces, and one of each kind lies on each at most.
+fn more_than_carried(build: &Build, upper: usize) -> Option<Problem> {
+    let spec = &build.pieces[upper];
+    let carries = |below: usize| {
+        let below = &build.pieces[below];
+        2 * below.building.parts.iter().filter_map(|part| part.copies).fold(below.copies, u32::max)
+    };
+    let on = spec.building.on.iter().filter(|on| carries(on.value) < spec.copies).min_by_key(|on| carries(on.value))?;
+    let below = &build.pieces[on.value];
+    let text = format!(
+        "{} of \"{}\" are cut, and {} of \"{}\", which carry one on each face; change copies of one of them",
+        spec.copies, spec.name.value, below.copies, below.name.value
+    );
+    Some(Problem::warning("counts_differ", text).at(on.place))
 }
 
 fn marking(kind: MarkingKind, region: &Region<Pattern>) -> Option<Marking> {

@@ -1,14 +1,16 @@
 //! What a first builder would find out while cutting.
 
+use kurbo::{ParamCurveNearest as _, Shape as _};
+
 use super::assemble::Drawn;
-use super::piece::Piece;
+use super::piece::{MarkingKind, Piece};
 use super::propose::{fits, splits};
 use super::stacking::is_built;
 use crate::build_file::{Build, Half, PieceSpec};
 use crate::hardware::foam_called;
 use crate::problem::{Problem, Problems};
 use crate::shape::{Alike, Region, Shape, find_symmetry};
-use crate::space::{Pattern, Point};
+use crate::space::{Path, Pattern, Point};
 use crate::units::Length;
 
 /// What a first builder would find out while cutting.
@@ -38,21 +40,79 @@ pub(super) fn told_of_pieces(build: &Build, drawn: &[Drawn], pieces: &[Piece]) -
     problems
 }
 
-/// A slot that leaves its piece is a notch, or was meant elsewhere.
+/// Foam between a hole or slot and an edge tears where there is less of it, mm (common practice, no source).
+const WEB: f64 = 3.0;
+
+/// A slot that leaves its piece is a notch, or was meant elsewhere; one close to the edge tears out.
 fn slots_outside(spec: &PieceSpec, drawn: &Drawn) -> Problems {
     let region = Region::of(&drawn.piece.outline);
-    let leaves = |slot: &&crate::build_file::SlotSpec| {
-        let ends = slot.ends.map(|end| drawn.map.point(end));
-        !Region::band(&ends, slot.width.to_mm()).minus(&region).is_empty()
-    };
     let told = |slot: &crate::build_file::SlotSpec| {
-        let text = format!(
-            "this slot reaches beyond the edge of \"{}\"; move it inside, unless it is to be a notch",
-            spec.name.value
-        );
-        Problem::warning("slot_outside", text).at(slot.place)
+        let name = &spec.name.value;
+        let band = Region::band(&slot.ends.map(|end| drawn.map.point(end)), slot.width.to_mm());
+        let leaves = |band: &Region<Pattern>| !band.minus(&region).is_empty();
+        let (code, text) = if leaves(&band) {
+            let text =
+                format!("this slot reaches beyond the edge of \"{name}\"; move it inside, unless it is to be a notch");
+            ("slot_outside", text)
+        } else if leaves(&band.widened(WEB)) {
+            let text = format!(
+                "this slot leaves less than {WEB} mm of foam at the edge of \"{name}\", which tears; move it inside, or make it narrower"
+            );
+            ("slot_near_edge", text)
+        } else {
+            return None;
+        };
+        Some(Problem::warning(code, text).at(slot.place))
     };
-    spec.building.slots.iter().filter(leaves).map(told).collect()
+    spec.building.slots.iter().filter_map(told).collect()
+}
+
+/// Holes that are too close to what is cut or scored, in pieces as they come out, before their templates are made.
+pub(super) fn told_of_holes(build: &Build, drawn: &[Drawn], pieces: &[Piece]) -> Problems {
+    let mut problems = Problems::new();
+    for (of, (spec, drawn)) in build.pieces.iter().zip(drawn).enumerate() {
+        for (hole, round) in spec.holes.iter().zip(&drawn.piece.holes) {
+            // What leaves the piece as it was drawn is told already.
+            let radius = round.diameter.to_mm() / 2.0;
+            if drawn.piece.outline.raw().winding(round.at.raw()) % 2 == 0
+                || beside(&drawn.piece.outline, round.at) <= radius
+            {
+                continue;
+            }
+            let told = pieces.iter().filter(|piece| piece.of == of).find_map(|piece| {
+                let web = beside(&piece.outline, round.at) - radius;
+                let name = &piece.letter;
+                if web < WEB {
+                    let text = format!(
+                        "the hole of {:.1} mm leaves {:.1} mm of foam in {name} beside an edge, a slot or a channel, and less than {WEB} mm tears; \
+                         move it, or make it smaller",
+                        2.0 * radius,
+                        web.max(0.0)
+                    );
+                    return Some(("hole_near_edge", text));
+                }
+                let scored = piece.markings.iter().any(|marking| match marking.kind {
+                    MarkingKind::Score { opens: breadth, .. } | MarkingKind::Groove { breadth, .. } => {
+                        beside(&marking.path, round.at) < radius + breadth / 2.0
+                    }
+                    _ => false,
+                });
+                let text = format!(
+                    "the hole of {:.1} mm lies on a score or a groove of {name}, where foam is thin and opens; move one of the two",
+                    2.0 * radius
+                );
+                scored.then_some(("hole_on_score", text))
+            });
+            problems.extend(told.map(|(code, text)| Problem::warning(code, text).at(hole.at.place)));
+        }
+    }
+    problems
+}
+
+/// How far a place is from the nearest of a path, mm.
+fn beside(path: &Path<Pattern>, at: Point<Pattern>) -> f64 {
+    let far = path.raw().segments().map(|s| s.nearest(at.raw(), 1e-3).distance_sq);
+    far.fold(f64::INFINITY, f64::min).sqrt()
 }
 
 /// Two of a piece that is not like its mirror image, and neither is turned over: a left one and a right one are forgotten easily.

@@ -96,7 +96,8 @@ pub fn wrapped(build: &Build, spec: &PieceSpec, choices: &[usize]) -> Option<Wra
             let thick = mm(thick);
             let long =
                 turns_length(mm(length), strand_radius(strands, thick), mm(pitch)) * (1.0 + TAKE_UP) + 2.0 * mm(tab);
-            let mut found = plain(strip(thick, long), strands, vec![Note::OneOf(strands), Note::Turns(mm(pitch))]);
+            let mut found =
+                plain(strip(thick, long), strands, vec![Note::OneOf(strands), Note::Turns(mm(pitch)), Note::TakesUp]);
             let least = f64::from(strands) * thick;
             if mm(pitch) < least {
                 let text = format!(
@@ -111,7 +112,7 @@ pub fn wrapped(build: &Build, spec: &PieceSpec, choices: &[usize]) -> Option<Wra
             let width = mm(width);
             let long = mm(length) * (1.0 + TAKE_UP) + 2.0 * mm(tab);
             let least = twist_pitch(width, STRETCH[usize::from(warmed)]);
-            let mut found = plain(strip(width, long), 1, vec![Note::Turns(mm(pitch))]);
+            let mut found = plain(strip(width, long), 1, vec![Note::Turns(mm(pitch)), Note::TakesUp]);
             if mm(pitch) < least {
                 let text = format!(
                     "\"{name}\" twists once around in {:.0} mm, and a strip of {width:.0} mm {} does so in {least:.0} mm or more; its edges \
@@ -146,6 +147,16 @@ pub fn wrapped(build: &Build, spec: &PieceSpec, choices: &[usize]) -> Option<Wra
         }
     };
     let mut found = found;
+    if found.each > 1
+        && let Some(sheet) = foam.sheet.map(|sheet| sheet.map(Length::to_mm))
+        && matches!(wrap, Wrap::Round { .. } | Wrap::Oval { .. })
+    {
+        let text = format!(
+            "\"{name}\" is longer than a sheet of {} by {} mm, so {} alike are cut for it, edge to edge; get a larger sheet for one alone",
+            sheet[0], sheet[1], found.each
+        );
+        found.problems.push(Problem::note("wrap_divided", text).at(place));
+    }
     let bend = found.notes.iter().find_map(|note| if let Note::Stretched(by) = note { Some(*by) } else { None });
     found.problems.extend(bend.and_then(|by| too_much(name, by)).map(|problem| problem.at(place)));
     if let Some(tilt) = found.tilt.filter(Tilt::is_thin) {
