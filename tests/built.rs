@@ -158,6 +158,51 @@ fn part(section: &str, more: &str) -> String {
     )
 }
 
+/// The surface of a solid as many places on it.
+struct Surface {
+    places: Vec<(Point, f64)>,
+}
+
+impl Surface {
+    const STEP: f64 = 0.4;
+
+    fn of(outline: &BezPath, height: impl Fn(f64) -> f64) -> Self {
+        let bounds = outline.bounding_box();
+        let mut places = Vec::new();
+        let mut y = bounds.y0;
+        while y < bounds.y1 {
+            let mut x = bounds.x0;
+            while x < bounds.x1 {
+                let at = Point::new(x, y);
+                if outline.winding(at) != 0 {
+                    places.push((at, height(distance(outline, at))));
+                }
+                x += Self::STEP;
+            }
+            y += Self::STEP;
+        }
+        // The upright face at the outline.
+        let foot = height(0.0);
+        places.extend(outline.segments().flat_map(|s| (0..200).map(move |k| (s.eval(f64::from(k) / 200.0), foot))));
+        Self { places }
+    }
+
+    /// How far a place at a height is from it; 0 below it.
+    fn far(&self, at: Point, z: f64) -> f64 {
+        let near = |(p, high): &(Point, f64)| {
+            let aside = p.distance(at);
+            if aside > 10.0 { f64::INFINITY } else { aside.hypot((z - high).max(0.0)) }
+        };
+        (self.places.iter().map(near).fold(f64::INFINITY, f64::min) - Self::STEP / 2.0).max(0.0)
+    }
+}
+
+/// Whether a disc of 2 mm within `layer` holds the place.
+fn broad(layer: &BezPath, at: Point) -> bool {
+    let around = (0..24).map(|k| at + 0.98 * kurbo::Vec2::from_angle(f64::from(k) * std::f64::consts::TAU / 24.0));
+    around.chain([at]).any(|p| layer.winding(p) != 0 && distance(layer, p) > 0.95)
+}
+
 #[test]
 fn solids_put_together_again_hold_their_section_and_stand_out_by_no_more_than_is_told() {
     for (section, more, edge, land) in [
@@ -195,26 +240,20 @@ fn solids_put_together_again_hold_their_section_and_stand_out_by_no_more_than_is
             }
         }
         assert!(looked_at > 2000, "{looked_at}");
-        // The outer upper corner of every layer, and how far it is from the surface, along the whole section.
-        let surface: Vec<Point> = (0..4000)
-            .map(|k| {
-                let far = edge * 1.2 * f64::from(k) / 3999.0;
-                Point::new(far, height(section, half, land, edge, far))
-            })
-            .collect();
+        // How far the upper face of every layer, where nothing covers it, is from the surface.
+        let surface = Surface::of(outline, |far| height(section, half, land, edge, far));
         let mut worst: f64 = 0.0;
-        for (layer, pair) in layers.iter().zip(levels.windows(2)) {
-            for segment in layer.segments() {
-                let at = segment.eval(0.5);
-                let corner = Point::new(distance(outline, at), pair[1]);
-                // The upright face below the land is surface too.
-                let face = if corner.y <= land { corner.x } else { f64::INFINITY };
-                let off = surface.iter().map(|on| on.distance(corner)).fold(face, f64::min);
-                assert!(off <= deepest + 0.06, "{section}: {off} at {at:?}, told {deepest}");
+        for (k, (layer, pair)) in layers.iter().zip(levels.windows(2)).enumerate() {
+            let grid = (0..107).flat_map(|i| (0..60).map(move |j| Point::new(1.5 * f64::from(i), 1.5 * f64::from(j))));
+            let grid = grid.map(|p| p + bounds.origin().to_vec2()).filter(|p| layer.winding(*p) != 0);
+            let bare = |p: &Point| layers.get(k + 1).is_none_or(|above| above.winding(*p) == 0);
+            for at in layer.segments().map(|s| s.eval(0.5)).chain(grid).filter(|p| bare(p) && broad(layer, *p)) {
+                let off = surface.far(at, pair[1]);
+                assert!(off <= deepest + 0.2, "{section}: {off} at {at:?}, told {deepest}");
                 worst = worst.max(off);
             }
         }
-        assert!(worst > 0.9 * deepest, "{section}: {worst} of {deepest} told");
+        assert!(worst > 0.85 * deepest, "{section}: {worst} of {deepest} told");
     }
 }
 

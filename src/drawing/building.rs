@@ -83,7 +83,7 @@ pub fn changed_words(changed: &Changed, wording: Wording) -> String {
         }
         Changed::Part { letters, name, layers } => {
             let [before, now] = layers.clone().map(|layers| {
-                let foams: Vec<String> = layers.foams.iter().map(|foam| mm(*foam)).collect();
+                let foams: Vec<String> = layers.foams.iter().map(|foam| wording.foam(Length::mm(*foam))).collect();
                 fill(words.changed_layers, &[&mm(layers.whole), &foams.join(" + ")])
             });
             fill(words.changed_part, &[letters, name, &now, &before])
@@ -98,7 +98,7 @@ fn part_words(built: &Built, pipes: &[PipeFacts], wording: Wording) -> Vec<Strin
     let mm = |mm: f64| wording.length(Length::mm(mm));
     let whole = built.thickness();
     let template = if built.halves == 2 { words.part_of_halves } else { words.part_of_layers };
-    let foams: Vec<String> = built.stack.foams.iter().map(|foam| mm(foam.sold_as.to_mm())).collect();
+    let foams: Vec<String> = built.stack.foams.iter().map(|foam| wording.foam(foam.sold_as)).collect();
     let mut all = vec![fill(template, &[&built.letters.join(" "), &built.name, &mm(whole), &foams.join(" + ")])];
     if let Some((index, bed)) = built.pipe {
         let (depth, pipe) = (built.stack.channel(), &pipes[index].pipe.name);
@@ -169,7 +169,7 @@ fn punch_words(used: &PunchUse, wording: Wording) -> String {
 
 fn seam_words(seam: &SeamFacts, wording: Wording) -> Option<String> {
     let [a, b] = &seam.letters;
-    (seam.verdict != Verdict::Fits).then(|| {
+    (seam.verdict == Verdict::Stretch).then(|| {
         let lengths = seam.lengths.map(|mm| wording.tenths(mm));
         fill(wording.words.seam_stretched, &[a, &lengths[0], b, &lengths[1]])
     })

@@ -1,7 +1,7 @@
 //! The outline of each layer of a part.
 
 use super::rays::{level, rays};
-use super::section::Section;
+use super::section::{HAIR, Section};
 use super::stack::Stack;
 use crate::shape::Region;
 use crate::space::{Path, Pattern};
@@ -10,8 +10,6 @@ use crate::space::{Path, Pattern};
 /// (common practice, no source).
 const ISLAND: f64 = 8.0;
 const OPENING: f64 = 6.0;
-/// Where a part is all but as high as a layer begins, that layer would be a hair, mm.
-const HAIR: f64 = 2.0;
 
 /// The layers of a part, from its middle plane outwards.
 #[derive(Clone, Debug)]
@@ -30,11 +28,12 @@ pub fn layered(outline: &Path<Pattern>, section: &Section, stack: &Stack) -> Lay
     let levels = stack.levels();
     let rays = rays(outline);
     let region = |z: f64| {
-        if section.follows_width() {
-            level(&rays, &|width| section.inset(z, width)).where_broader(HAIR)
+        let area = if section.follows_width() {
+            level(&rays, &|width| section.inset(z, width))
         } else {
             whole.narrowed(section.inset(z, f64::INFINITY).unwrap_or(0.0))
-        }
+        };
+        without_hairs(&area)
     };
     let mut dropped = vec![0];
     let mut regions: Vec<Region<Pattern>> = vec![whole.clone()];
@@ -47,16 +46,23 @@ pub fn layered(outline: &Path<Pattern>, section: &Section, stack: &Stack) -> Lay
         regions.push(glued);
     }
     let narrowest = |width: f64| section.deepest_sanding(&levels, width);
-    let deepest = if section.follows_width() {
-        // Widths that differ by less than half a millimetre are sanded alike.
-        let mut widths: Vec<f64> = rays.iter().flatten().map(|ray| (2.0 * ray.width).round() / 2.0).collect();
-        widths.sort_by(f64::total_cmp);
-        widths.dedup();
-        widths.into_iter().filter(|width| *width > 0.0).map(narrowest).fold(0.0, f64::max)
-    } else {
-        stack.deepest
-    };
+    // Widths that differ by less than half a millimetre are sanded alike. In a corner the ridge falls, and nothing stands far out.
+    let ridges = rays.iter().flatten().filter(|ray| ray.along || section.follows_width());
+    let mut widths: Vec<f64> = ridges.map(|ray| (2.0 * ray.width).round() / 2.0).collect();
+    widths.sort_by(f64::total_cmp);
+    widths.dedup();
+    let deepest = widths.into_iter().filter(|width| *width > 0.0).map(narrowest).fold(stack.deepest, f64::max);
     Layered { regions, dropped, deepest }
+}
+
+/// Without strips that are too narrow to be cut; points of corners stay.
+fn without_hairs(area: &Region<Pattern>) -> Region<Pattern> {
+    /// What is narrow and covers less is the point of a corner, mm².
+    const POINT: f64 = 5.0;
+    let narrow = area.minus(&area.where_broader(HAIR));
+    let hairs = narrow.parts().into_iter().filter(|part| part.area() > POINT);
+    // A little more, so that what is left does not touch itself.
+    hairs.fold(area.clone(), |left, hair| left.minus(&hair.widened(0.05)))
 }
 
 /// What of a layer can be glued, and how many islands of it cannot.

@@ -14,6 +14,8 @@ pub struct Ray {
     pub inwards: Vec2,
     /// To the middle line: the radius of the largest disc inside that touches the outline here, mm.
     pub reach: f64,
+    /// Both sides run all but side by side here, as those of an arm or a long point do.
+    pub along: bool,
     /// How broad the part is here: `reach`, and near a corner that of the body which the corner belongs to, mm.
     pub width: f64,
 }
@@ -26,6 +28,8 @@ const MOST: f64 = 2400.0;
 const FAN: f64 = 0.1;
 /// A corner that is blunter than this, in degrees, belongs to its body; one that is sharper is a point with a ridge of its own.
 const POINT: f64 = 60.0;
+/// Sides that enclose less than this, in degrees, run all but side by side.
+const ALONG: f64 = 40.0;
 
 /// Rays all along each loop of `outline`, which runs clockwise on a screen around foam and the other way around openings.
 pub fn rays(outline: &Path<Pattern>) -> Vec<Vec<Ray>> {
@@ -47,7 +51,8 @@ pub fn rays(outline: &Path<Pattern>) -> Vec<Vec<Ray>> {
 /// of a simplified medial axis", 2003): the part counts as broad there as it is on both sides of the corner.
 fn rays_of_loop(places: &[(Raw, Vec2)], all: &[Raw]) -> Vec<Ray> {
     let discs: Vec<Disc> = places.iter().map(|(at, inwards)| disc(*at, *inwards, all)).collect();
-    let cornered = |disc: &Disc| disc.chord < 2.0 * disc.radius * (0.5 * (180.0 - POINT)).to_radians().sin();
+    let blunter = |disc: &Disc, angle: f64| disc.chord < 2.0 * disc.radius * (0.5 * (180.0 - angle)).to_radians().sin();
+    let cornered = |disc: &Disc| blunter(disc, POINT);
     let broadest = |a: &usize, b: &usize| {
         let key = |k: usize| (!cornered(&discs[k]), discs[k].radius);
         key(*a).partial_cmp(&key(*b)).expect("radii are numbers")
@@ -69,6 +74,7 @@ fn rays_of_loop(places: &[(Raw, Vec2)], all: &[Raw]) -> Vec<Ray> {
         at: (*at).into(),
         inwards: *inwards,
         reach: disc.radius,
+        along: !blunter(disc, ALONG),
         width,
     };
     places.iter().zip(discs.iter().zip(widths)).map(ray).collect()

@@ -6,6 +6,9 @@ use kurbo::{Line, ParamCurveNearest as _, Point};
 
 use crate::build_file::Profile;
 
+/// A layer that is nowhere so broad is a hair and not cut, mm.
+pub(super) const HAIR: f64 = 2.0;
+
 /// How the surface falls from its highest place to its edge.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Section {
@@ -54,11 +57,12 @@ impl Section {
     }
 
     /// The most that has to be sanded off: how far the outer upper corner of a layer lies from the surface, mm, when layers begin
-    /// at these heights, the last of which is the top.
+    /// at these heights, the last of which is the top. Where a layer is narrower than 2 mm it does not count.
     pub fn deepest_sanding(&self, levels: &[f64], width: f64) -> f64 {
         let surface = self.surface(width);
         let corner = |pair: &[f64]| {
-            let inset = self.inset(pair[0], width)?;
+            // A layer that is a hair there is left out, or the point of a corner.
+            let inset = self.inset(pair[0], width).filter(|inset| *inset <= width - HAIR / 2.0)?;
             let corner = Point::new(inset, pair[1]);
             surface.iter().map(|line| line.nearest(corner, 1e-9).distance_sq).min_by(f64::total_cmp)
         };
@@ -77,6 +81,13 @@ impl Section {
         let mut points = vec![Point::ZERO, Point::new(0.0, self.land)];
         points.extend((0..=STEPS).map(|k| on(height(k).min(top))));
         points.push(Point::new(width.max(points[points.len() - 1].x), top));
+        // Where both sides meet below the top, a ridge is all there is.
+        if let Some(beyond) = points.iter().position(|p| p.x > width) {
+            let ridge = Line::new(points[beyond - 1], points[beyond]);
+            let part = (width - ridge.p0.x) / (ridge.p1.x - ridge.p0.x);
+            points.truncate(beyond);
+            points.push(ridge.p0.lerp(ridge.p1, part));
+        }
         points.windows(2).map(|pair| Line::new(pair[0], pair[1])).collect()
     }
 }
@@ -135,6 +146,22 @@ mod tests {
         let domed = section(Profile::Domed, 20.0, 0.0, 0.0);
         assert_eq!(domed.inset(9.0, 8.0), None);
         assert!(domed.inset(7.9, 8.0).is_some_and(|f| f < 8.0));
+    }
+
+    #[test]
+    fn an_arm_that_is_narrower_than_its_edges_has_a_ridge() {
+        let rounded = section(Profile::Rounded, 20.0, 0.0, 30.0);
+        let ridge = rounded.surface(4.5).last().expect("a surface").p1;
+        assert!(
+            (ridge.x - 4.5).abs() < 1e-9 && (ridge.y - 20.0 * (1.0 - 0.85_f64.powi(2)).sqrt()).abs() < 0.05,
+            "{ridge:?}"
+        );
+        // The upper layer of 10 mm begins 4.02 mm in and stands out over the ridge.
+        let stands_out = rounded.deepest_sanding(&[0.0, 10.0, 20.0], 5.5);
+        let ridge = rounded.surface(5.5).last().expect("a surface").p1;
+        assert!((stands_out - (20.0 - ridge.y)).abs() < 0.2, "{stands_out} {ridge:?}");
+        let below = rounded.deepest_sanding(&[0.0, 10.0, 20.0], 4.5);
+        assert!(below < 7.0, "nothing lies on an arm of 9 mm, where it would be a hair: {below}");
     }
 
     #[test]

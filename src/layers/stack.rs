@@ -1,5 +1,6 @@
 //! Which foams make a thickness.
 
+use std::collections::VecDeque;
 use std::f64::consts::{FRAC_1_SQRT_2, SQRT_2};
 
 use crate::hardware::Foam;
@@ -75,6 +76,10 @@ const OFF: f64 = 1.0;
 const LAYER: f64 = 0.5;
 /// Most layers of one half.
 const MOST: usize = 8;
+/// Rows of foams that are looked at, at most: what bounds the time.
+const ROWS: usize = 20_000;
+/// Ways to lay a pipe into inner foams that are looked at, at most.
+const CHANNELS: usize = 100;
 /// A pipe is squeezed by at most this part of its outside; more bulges (common practice, no source).
 const SQUEEZE: f64 = 0.07;
 /// Foam over a channel, mm (common practice, no source).
@@ -130,7 +135,7 @@ pub fn stacks(wanted: &Wanted, foams: &[Foam], sanding: &dyn Fn(&[f64]) -> f64) 
     let found: Vec<Stack> = match wanted.bed {
         None => {
             let most = wanted.whole.unwrap_or_default() / halves + OFF;
-            sequences(foams, most, MOST).into_iter().map(|foams| Stack::new(foams, 0)).filter(near).collect()
+            sequences(foams, most, MOST, ROWS).into_iter().map(|foams| Stack::new(foams, 0)).filter(near).collect()
         }
         Some(bed) if bed.groove => with_groove(wanted, bed, foams).into_iter().filter(near).collect(),
         Some(bed) => with_channel(wanted, bed.outside, foams).into_iter().filter(near).collect(),
@@ -158,23 +163,24 @@ fn refusal(wanted: &Wanted, foams: &[Foam]) -> NoStack {
         return NoStack::Channel { bed, depth, half };
     }
     let whole = wanted.whole.unwrap_or_default();
-    let all = sequences(foams, whole / halves + 20.0, 4).into_iter().map(|foams| Stack::new(foams, 0));
+    let all = sequences(foams, whole / halves + 20.0, 4, ROWS).into_iter().map(|foams| Stack::new(foams, 0));
     let off = |stack: &Stack| (halves * stack.half() - whole).abs();
     NoStack::Thickness(all.min_by(|a, b| off(a).total_cmp(&off(b))))
 }
 
-/// Every row of up to `count` foams, thicker ones first, that comes to at most `most` mm.
-fn sequences(foams: &[Foam], most: f64, count: usize) -> Vec<Vec<Foam>> {
+/// Every row of up to `count` foams, thicker ones first, that comes to at most `most` mm; of more than `rows`, the short ones.
+fn sequences(foams: &[Foam], most: f64, count: usize, rows: usize) -> Vec<Vec<Foam>> {
     let mut all = Vec::new();
-    let mut open: Vec<(Vec<Foam>, f64)> = vec![(Vec::new(), 0.0)];
-    while let Some((row, sum)) = open.pop() {
+    let mut open: VecDeque<(Vec<Foam>, f64)> = VecDeque::from([(Vec::new(), 0.0)]);
+    // Short rows come first: of many foams the long ones are left out.
+    while let Some((row, sum)) = open.pop_front().filter(|_| all.len() < rows) {
         let thinner = |foam: &&Foam| row.last().is_none_or(|last: &Foam| foam.thickness <= last.thickness);
         for foam in foams.iter().filter(thinner).filter(|foam| sum + foam.thickness <= most + 1e-9) {
             let mut longer = row.clone();
             longer.push(*foam);
             all.push(longer.clone());
             if longer.len() < count {
-                open.push((longer, sum + foam.thickness));
+                open.push_back((longer, sum + foam.thickness));
             }
         }
     }
@@ -188,7 +194,7 @@ const MOST_SKIN: f64 = 10.0;
 fn with_groove(wanted: &Wanted, bed: Bed, foams: &[Foam]) -> Vec<Stack> {
     let depth = bed.groove_depth(wanted.halves);
     let most = wanted.whole.map_or(depth + SKIN + MOST_SKIN, |whole| whole / f64::from(wanted.halves) + OFF);
-    let rows = sequences(foams, most, MOST).into_iter().filter(|row| row[0].thickness >= depth);
+    let rows = sequences(foams, most, MOST, ROWS).into_iter().filter(|row| row[0].thickness >= depth);
     let stacks = rows.map(|row| Stack { groove: depth, ..Stack::new(row, 0) });
     stacks.filter(|stack| stack.half() - depth >= SKIN - 1e-9).collect()
 }
@@ -199,12 +205,12 @@ fn with_channel(wanted: &Wanted, pipe: f64, foams: &[Foam]) -> Vec<Stack> {
     let depth = pipe / halves;
     let most = wanted.whole.map_or(depth + SKIN + MOST_SKIN, |whole| whole / halves + OFF);
     let sum = |row: &[Foam]| row.iter().map(|foam| foam.thickness).sum::<f64>();
-    let slotted = sequences(foams, depth, MOST - 1);
-    let slotted = slotted.into_iter().filter(|row| sum(row) >= depth * (1.0 - SQUEEZE) - 1e-9);
+    let slotted = sequences(foams, depth, MOST - 1, ROWS);
+    let slotted = slotted.into_iter().filter(|row| sum(row) >= depth * (1.0 - SQUEEZE) - 1e-9).take(CHANNELS);
     slotted
         .flat_map(|row| {
             let deep = sum(&row);
-            let skins = sequences(foams, most - deep, MOST - row.len());
+            let skins = sequences(foams, most - deep, MOST - row.len(), ROWS / CHANNELS);
             skins.into_iter().filter(|skin| sum(skin) >= SKIN - 1e-9).map(move |skin| {
                 let count = row.len();
                 Stack::new(row.iter().copied().chain(skin).collect(), count)

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::allowance::Allowance;
 use super::changed::Changed;
-use super::cut::{fit_holes, layer_pieces, punch_holes, put_tilts, same_letters, single, told_of_layers};
+use super::cut::{fit_holes, layer_pieces, openings_of, punch_holes, put_tilts, same_letters, single, told_of_layers};
 use super::joined::{apart_from, closing_edges, seam_marks, sewn_edges, shared_marks};
 use super::lines::{OnPiece, drawn_lines};
 use super::parted::{Unit, divisions, units};
@@ -140,7 +140,7 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
             None => {
                 let wrap = wrapped(build, unit.spec, &choices);
                 problems.extend(wrap.iter().flat_map(|wrap| wrap.problems.clone()));
-                let region = Region::of(&unit.outline);
+                let region = Region::of(&unit.outline).minus(&openings_of(unit.spec, whole));
                 laid.push(Laid {
                     of: unit.of,
                     letter: unit.letter.clone(),
@@ -209,7 +209,7 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
     order.extend(closed);
 
     for (unit, cut) in units.iter().zip(&of_units) {
-        problems.extend(put_lines(build, unit, &drawn[unit.of], cut, &mut pieces));
+        problems.extend(put_lines(build, unit, &drawn[unit.of], cut, &laid, &mut pieces));
     }
     let placed = placements(build, &laid);
     problems.extend(placed.problems);
@@ -306,7 +306,14 @@ fn rewrapped(build: &Build, drawn: &[Drawn], choices: &[usize]) -> Vec<Drawn> {
 }
 
 /// Lines of the maker on the pieces where they are seen.
-fn put_lines(build: &Build, unit: &Unit<'_>, whole: &Drawn, cut: &[usize], pieces: &mut [Piece]) -> Problems {
+fn put_lines(
+    build: &Build,
+    unit: &Unit<'_>,
+    whole: &Drawn,
+    cut: &[usize],
+    laid: &[Laid],
+    pieces: &mut [Piece],
+) -> Problems {
     let mut problems = Problems::new();
     let lines: Vec<OnPiece<'_>> = unit
         .spec
@@ -318,23 +325,21 @@ fn put_lines(build: &Build, unit: &Unit<'_>, whole: &Drawn, cut: &[usize], piece
     if lines.is_empty() {
         return problems;
     }
-    // They are on the outside.
-    let Some(&outer) = cut.last() else { return problems };
-    let foam: Option<Foam> = pieces[outer].foam.map(|foam| foam_called(foam, &build.foam_at_hand));
-    let region = Region::of(&pieces[outer].outline);
-    let (markings, told) = drawn_lines(&lines, &region, foam.as_ref(), &pieces[outer].letter);
-    problems.extend(told);
+    // Each on the layer whose face is seen where it runs.
+    for &index in cut {
+        let piece = &mut pieces[index];
+        let foam: Option<Foam> = piece.foam.map(|foam| foam_called(foam, &build.foam_at_hand));
+        let (markings, told) = drawn_lines(&lines, &laid[index].face, foam.as_ref(), &piece.letter);
+        problems.extend(told);
+        piece.markings.extend(markings);
+    }
     if unit.number.0 == 1 {
         let drawn = Region::of(&whole.piece.outline);
-        for line in &lines {
-            if !line.comes_onto(&drawn) {
-                let text =
-                    format!("this line does not come onto \"{}\"; draw it where it is seen", unit.spec.name.value);
-                problems.push(Problem::warning("line_outside", text).at(line.spec.place));
-            }
+        for line in lines.iter().filter(|line| !line.comes_onto(&drawn)) {
+            let text = format!("this line does not come onto \"{}\"; draw it where it is seen", unit.spec.name.value);
+            problems.push(Problem::warning("line_outside", text).at(line.spec.place));
         }
     }
-    pieces[outer].markings.extend(markings);
     problems
 }
 

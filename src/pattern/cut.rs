@@ -26,14 +26,17 @@ pub(super) fn single(unit: &Unit<'_>, whole: &Drawn, wrap: Option<&Wrapped>) -> 
     let split = unit.number.1 > 1;
     let slotted = with_slots(unit.spec, whole, &unit.outline);
     let rounds = if split || slotted.is_some() { rounded(&unit.outline, 0.05).1 } else { base.rounds.clone() };
-    let outline = slotted.unwrap_or_else(|| unit.outline.clone());
-    let holes = base.holes.iter().filter(|hole| !split || outline.raw().winding(hole.at.raw()) != 0);
+    let (outline, holes) = if split {
+        opened(unit.spec, whole, unit.outline.clone())
+    } else {
+        (slotted.unwrap_or_else(|| unit.outline.clone()), base.holes.clone())
+    };
     Piece {
         letter: unit.letter.clone(),
         name: unit.name(),
         symmetry: base.symmetry.filter(|_| !split),
         rounds,
-        holes: holes.copied().collect(),
+        holes,
         copies: each * part.and_then(|part| part.copies).unwrap_or(base.copies),
         face_down: part.and_then(|part| part.face_down).unwrap_or(base.face_down),
         foam: part.and_then(|part| part.foam).or(base.foam),
@@ -41,6 +44,36 @@ pub(super) fn single(unit: &Unit<'_>, whole: &Drawn, wrap: Option<&Wrapped>) -> 
         outline,
         ..base.clone()
     }
+}
+
+/// A part or layer with its slots and with those holes that its edge runs through taken out of it, and the holes that lie in it.
+fn opened(spec: &PieceSpec, whole: &Drawn, plain: Path<Pattern>) -> (Path<Pattern>, Vec<RoundHole>) {
+    let plain = with_slots(spec, whole, &plain).unwrap_or(plain);
+    let mut region = Region::of(&plain);
+    let (mut within, mut notched) = (Vec::new(), false);
+    for hole in &whole.piece.holes {
+        let disc = disc(hole);
+        if disc.minus(&region).is_empty() {
+            within.push(*hole);
+        } else if !disc.and(&region).is_empty() {
+            region = region.minus(&disc);
+            notched = true;
+        }
+    }
+    (if notched { region.path() } else { plain }, within)
+}
+
+fn disc(hole: &RoundHole) -> Region<Pattern> {
+    Region::of(&Path::new(hole.path()))
+}
+
+/// Everything that holes and slots take out of a piece.
+pub(super) fn openings_of(spec: &PieceSpec, whole: &Drawn) -> Region<Pattern> {
+    let slots = spec.building.slots.iter().map(|slot| {
+        let ends = slot.ends.map(|end| whole.map.point(end));
+        Region::band(&ends, slot.width.to_mm())
+    });
+    slots.chain(whole.piece.holes.iter().map(disc)).fold(Region::empty(), |all, one| all.or(&one))
 }
 
 /// The outline with its slots for hardware taken out; `None` where there are none.
@@ -105,13 +138,13 @@ pub(super) fn layer_pieces(
         // The layers of a flat part are all as it is drawn, to the last digit.
         let as_drawn = k == 0 || part.section.profile == Profile::Flat;
         let untouched = as_drawn && left.is_none();
-        let outline = match &left {
+        let plain = match &left {
             Some(left) => left.path(),
-            None => {
-                let plain = if as_drawn { &unit.outline } else { &edges[k] };
-                with_slots(unit.spec, whole, plain).unwrap_or_else(|| plain.clone())
-            }
+            None if as_drawn => unit.outline.clone(),
+            None => edges[k].clone(),
         };
+        let (outline, holes) = opened(unit.spec, whole, plain);
+        let openings = openings_of(unit.spec, whole);
         let above = regions.get(k + 1).filter(|above| !above.is_empty());
         let flush = above.is_some_and(|above| (region.area() - above.area()).abs() < FLUSH * region.area());
         let placement = above
@@ -131,14 +164,15 @@ pub(super) fn layer_pieces(
                 markings.push(Marking { kind: MarkingKind::Groove { breadth, depth: part.stack.groove }, path });
             }
         }
-        let face = above.map_or_else(|| region.clone(), |above| region.minus(above));
-        let laid = Laid { of: unit.of, letter: letter(k), face, lowest: k == 0, region: region.clone() };
+        let covered = region.minus(&openings);
+        let face = above.map_or_else(|| covered.clone(), |above| covered.minus(above));
+        let laid = Laid { of: unit.of, letter: letter(k), face, lowest: k == 0, region: covered };
         let piece = Piece {
             letter: letter(k),
             name: unit.name(),
             symmetry: base.symmetry.filter(|_| untouched && !split),
             rounds: if untouched && !split { base.rounds.clone() } else { rounded(&outline, 0.05).1 },
-            holes: base.holes.iter().filter(|hole| region.contains(hole.at)).copied().collect(),
+            holes,
             copies: part.halves * copies,
             // Of two halves one lies with its face to the other side.
             face_down: if part.halves == 2 { copies } else { face_down },

@@ -6,13 +6,15 @@
 
 use kurbo::{BezPath, Line, ParamCurve as _, ParamCurveNearest as _, PathEl, PathSeg, Point, Shape as _};
 
-use crate::shape::{Knot, Region, closed_spline, open_spline};
+use crate::shape::{Knot, Region, closed_spline, direction, open_spline};
 use crate::space::{Path, Pattern, Point as Placed};
 
 /// A line that ends so near to the edge, in mm, is meant to end on it.
 const SNAP: f64 = 3.0;
 /// Nodes nearer than this, in mm, are one.
 const SAME: f64 = 1e-4;
+/// So far from an edge one is surely on one side of it, mm.
+const BESIDE: f64 = 1e-3;
 /// How closely straight pieces follow a smooth line, mm.
 const FINE: f64 = 0.02;
 
@@ -314,7 +316,9 @@ impl Graph {
         parts.extend(more.into_iter().map(|path| (Vec::new(), path)));
         let bodies: Vec<BezPath> = parts.iter().map(|(_, path)| path.clone()).collect();
         for (face, opening) in openings {
-            let spot = opening.segments().next().map_or(Point::ZERO, |segment| segment.eval(0.37));
+            // A little beside it, on the side of the foam: on it lies the part within as well.
+            let beside = |s: PathSeg| s.eval(0.37) + direction(&s, 0.37).turn_90() * (sign * BESIDE);
+            let spot = opening.segments().next().map_or(Point::ZERO, beside);
             let around = (0..bodies.len()).filter(|k| bodies[*k].winding(spot) != 0);
             if let Some(k) = around.min_by(|a, b| bodies[*a].area().abs().total_cmp(&bodies[*b].area().abs())) {
                 parts[k].0.extend(face);
@@ -583,6 +587,30 @@ mod tests {
         assert_eq!(inside.parts.len(), 2);
         assert!((area(&inside.parts[1].outline) - std::f64::consts::PI * 1600.0).abs() < 60.0);
         assert!(inside.shared.iter().all(|shared| shared.parts[0] != shared.parts[1]), "{:?}", inside.shared);
+        // Corners to the left, one within another, and one around an opening.
+        let square = |x0: f64, y0: f64, x1: f64, y1: f64| line(&[(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]);
+        for (lines, parts) in [
+            (vec![square(60.0, 40.0, 120.0, 90.0)], 2),
+            (vec![square(40.0, 30.0, 150.0, 100.0), square(70.0, 50.0, 110.0, 80.0)], 3),
+        ] {
+            let found = divide(&outline, &lines).expect("parts");
+            sound(&outline, &found);
+            assert_eq!(found.parts.len(), parts);
+            assert!(found.parts.iter().all(|part| area(&part.outline) > 500.0));
+        }
+        let mut pierced = Rect::new(0.0, 0.0, 200.0, 120.0).to_path(0.1);
+        pierced.extend(Circle::new((100.0, 60.0), 12.0).to_path(1e-4).reverse_subpaths());
+        let pierced = Path::new(pierced);
+        for lines in [vec![ring(100.0)], vec![square(70.0, 30.0, 130.0, 90.0)]] {
+            let found = divide(&pierced, &lines).expect("a frame and a ring");
+            sound(&pierced, &found);
+            let openings: Vec<usize> = found
+                .parts
+                .iter()
+                .map(|part| part.outline.raw().elements().iter().filter(|e| matches!(e, PathEl::MoveTo(_))).count())
+                .collect();
+            assert_eq!(openings, [2, 2]);
+        }
         // One that leaves the piece takes a bite out of it, and one that another line crosses is in two.
         let bite = divide(&outline, &[ring(190.0)]).expect("two parts");
         sound(&outline, &bite);

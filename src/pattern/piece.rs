@@ -156,7 +156,7 @@ pub struct RoundHole {
 
 impl RoundHole {
     /// The circle, as four cubics that stay within 0.03 % of its radius.
-    fn path(self) -> BezPath {
+    pub(super) fn path(self) -> BezPath {
         Circle::new(self.at.raw(), self.diameter.to_mm() / 2.0).to_path(1e-3)
     }
 }

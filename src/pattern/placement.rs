@@ -87,7 +87,8 @@ pub(super) fn placements(build: &Build, laid: &[Laid]) -> Placements {
                     if glue.area() > HOLDS {
                         markings[index].extend(marking(MarkingKind::Glue(above.letter.clone()), &glue));
                     }
-                    if !onto[upper].contains(&below.letter) {
+                    let marked = !region.narrowed(HIDDEN).is_empty();
+                    if marked && !onto[upper].contains(&below.letter) {
                         onto[upper].push(below.letter.clone());
                     }
                     zones.push(Zone { below: index, upper, region });

@@ -13,14 +13,20 @@ const MOST: u32 = 8;
 /// Places across which a line may be laid, looked at in each stretch.
 const TRIED: u32 = 60;
 
-/// Lines that split what `outline` encloses into parts that each fit `sheet`, square to its longest way, at its narrow places;
+/// Lines that split what `outline` encloses into parts that each fit `sheet`, square to its longest way, or upright or level, at its narrow places;
 /// `None`: it fits already, or no eight parts do.
 pub fn splits(outline: &Path<Pattern>, sheet: [f64; 2]) -> Option<Vec<[Point<Pattern>; 2]>> {
     if fits(outline, sheet) {
         return None;
     }
     let [a, b] = farthest_apart(&outline.flatten(0.2).concat())?;
-    let turn = (b.raw() - a.raw()).atan2();
+    let longest = (b.raw() - a.raw()).atan2();
+    let all = [longest, 0.0, std::f64::consts::FRAC_PI_2].map(|turn| across(outline, turn, sheet));
+    all.into_iter().flatten().min_by_key(Vec::len)
+}
+
+/// Lines square to a direction.
+fn across(outline: &Path<Pattern>, turn: f64, sheet: [f64; 2]) -> Option<Vec<[Point<Pattern>; 2]>> {
     // Lying along the x axis.
     let level = Affine::rotate(-turn);
     let lying = Path::<Pattern>::new(level * outline.raw().clone());

@@ -93,12 +93,12 @@ pub(super) fn told_of_holes(build: &Build, drawn: &[Drawn], pieces: &[Piece]) ->
                 }
                 let scored = piece.markings.iter().any(|marking| match marking.kind {
                     MarkingKind::Score { opens: breadth, .. } | MarkingKind::Groove { breadth, .. } => {
-                        beside(&marking.path, round.at) < radius + breadth / 2.0
+                        beside(&marking.path, round.at) < radius + WEB.max(breadth / 2.0)
                     }
                     _ => false,
                 });
                 let text = format!(
-                    "the hole of {:.1} mm lies on a score or a groove of {name}, where foam is thin and opens; move one of the two",
+                    "the hole of {:.1} mm lies on a score or a groove of {name}, or beside it, where foam is thin and opens; move one of the two",
                     2.0 * radius
                 );
                 scored.then_some(("hole_on_score", text))
@@ -161,8 +161,9 @@ fn too_large(piece: &Piece, spec: &PieceSpec, drawn: &Drawn, sheet: [f64; 2]) ->
             let lines: Vec<String> = lines.iter().map(line).collect();
             format!("split it, for example with split = [{}]", lines.join(", "))
         }
-        None if wrap => "make it shorter, or of two wraps".to_owned(),
-        None => "split it further, or get larger sheets".to_owned(),
+        None if wrap => "make it smaller, of several wraps or of more sides, or get larger sheets".to_owned(),
+        None if spec.building.split.is_some() => "split it further, or get larger sheets".to_owned(),
+        None => "split it both ways, or get larger sheets".to_owned(),
     };
     Problem::warning("larger_than_sheet", format!("{head}; {next}"))
 }

@@ -100,7 +100,7 @@ pub(super) fn build_up(
              full thickness; make edge {} mm or less",
             ratio * edge.value.to_mm(),
             2.0 * broad,
-            (broad - 1.0).floor().max(0.5)
+            (broad - 4.0).floor().max(0.5)
         );
         return Err(Problem::error("section_swallows", text).at(edge.place));
     }

@@ -129,13 +129,17 @@ pub fn wrapped(build: &Build, spec: &PieceSpec, choices: &[usize]) -> Option<Wra
             let middle = core(inside) + 2.0 * neutral * thickness;
             let long = turns_length(mm(length), middle / 2.0, mm(pitch)) + 2.0 * mm(tab);
             let mut found = plain(strip(mm(width), long), 1, vec![Note::Turns(mm(pitch))]);
-            // Edge to edge the pitch is width over the cosine of the lead.
-            let lead = (mm(pitch) / (std::f64::consts::PI * middle)).atan();
-            let edge_to_edge = mm(width) / lead.cos();
+            // Edge to edge the strip is the pitch times the cosine of its lead.
+            let (width, around) = (mm(width), std::f64::consts::PI * middle);
+            let edge_to_edge = width / (1.0 - (width / around).powi(2)).max(0.0).sqrt();
             if mm(pitch) < 0.97 * edge_to_edge {
+                let next = if width < around {
+                    format!("edge to edge its pitch is {edge_to_edge:.0} mm")
+                } else {
+                    format!("it is as broad as it is around there; make it narrower than {around:.0} mm")
+                };
                 let text = format!(
-                    "a strip of {:.0} mm wound once around in {:.0} mm overlaps itself; edge to edge its pitch is {edge_to_edge:.0} mm",
-                    mm(width),
+                    "a strip of {width:.0} mm wound once around in {:.0} mm overlaps itself; {next}",
                     mm(pitch)
                 );
                 found.problems.push(Problem::warning("turns_overlap", text).at(place));

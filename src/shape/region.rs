@@ -25,6 +25,8 @@ const SMOOTH: f64 = 0.03;
 const CORNER: f64 = 24.0;
 /// A side of a polygon that is longer than this and than its neighbours is straight, mm.
 const STRAIGHT: f64 = 4.0;
+/// How far a polygon may keep from one with more points where its rim is taken, in mm.
+const SPARE: f64 = 0.003;
 /// Loops that enclose less than this are left-overs of rounding, in mm².
 const SPECK: f64 = 0.02;
 /// Steps of an arc, as a part of its radius: four thousandths of a millimetre off at 20 mm.
@@ -102,7 +104,7 @@ impl<S: Space> Region<S> {
 
     /// What is nearer to the edge than `by` mm, on both sides of it.
     fn rim(&self, by: f64) -> Self {
-        let loops: Vec<Loop> = self.parts.concat();
+        let loops: Vec<Loop> = self.parts.iter().flatten().map(sparse).collect();
         Self::new(loops.stroke(stroke(2.0 * by), true))
     }
 
@@ -195,6 +197,29 @@ impl<S: Space> Region<S> {
         }
         Path::new(path)
     }
+}
+
+/// The points that a polygon within [`SPARE`] of this one needs (D. Douglas, T. Peucker, The Canadian Cartographer 10, 1973): a rim
+/// takes time by the point, and arcs of former rims have many.
+fn sparse(l: &Loop) -> Loop {
+    let n = l.len();
+    let far_from = |from: usize| {
+        let far = |k: &usize| (l[*k][0] - l[from][0]).hypot(l[*k][1] - l[from][1]);
+        (0..n).max_by(|a, b| far(a).total_cmp(&far(b))).unwrap_or(0)
+    };
+    let (first, second) = (0, far_from(0));
+    let mut kept = vec![false; n];
+    let mut open = vec![(first, second), (second, n)];
+    while let Some((from, to)) = open.pop() {
+        kept[from] = true;
+        let chord = Line::new((l[from][0], l[from][1]), (l[to % n][0], l[to % n][1]));
+        let off = |k: usize| chord.nearest(kurbo::Point::new(l[k][0], l[k][1]), 1e-9).distance_sq;
+        let farthest = (from + 1..to).map(|k| (k, off(k))).max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((middle, _)) = farthest.filter(|(_, off)| *off > SPARE * SPARE) {
+            open.extend([(from, middle), (middle, to)]);
+        }
+    }
+    (0..n).filter(|k| kept[*k]).map(|k| l[k]).collect()
 }
 
 fn stroke(width: f64) -> StrokeStyle<[f64; 2]> {
