@@ -3,7 +3,7 @@
 use kurbo::{ParamCurveNearest as _, Shape as _};
 
 use super::assemble::Drawn;
-use super::piece::{MarkingKind, Piece};
+use super::piece::{MarkingKind, Note, Piece};
 use super::propose::{fits, splits};
 use super::stacking::is_built;
 use crate::build_file::{Build, Half, PieceSpec};
@@ -79,7 +79,10 @@ pub(super) fn told_of_holes(build: &Build, drawn: &[Drawn], pieces: &[Piece]) ->
             {
                 continue;
             }
-            let told = pieces.iter().filter(|piece| piece.of == of).find_map(|piece| {
+            // Upper layers rest on the ones below.
+            let lowest =
+                |piece: &&Piece| !piece.notes.iter().any(|note| matches!(note, Note::Layer { number: 2.., .. }));
+            let told = pieces.iter().filter(|piece| piece.of == of).filter(lowest).find_map(|piece| {
                 let web = beside(&piece.outline, round.at) - radius;
                 let name = &piece.letter;
                 if web < WEB {
