@@ -96,7 +96,12 @@ fn beside(kind: &MarkingKind, path: &Path<JoinedSheet>, centre: Raw) -> Raw {
 /// Two lines as far apart as a score opens.
 fn both_sides(path: &Path<JoinedSheet>, breadth: f64) -> Path<JoinedSheet> {
     let mut out = BezPath::new();
-    for line in path.flatten(0.05) {
+    for mut line in path.flatten(0.05) {
+        // Between a point and itself there is no direction.
+        line.dedup_by(|next, last| next.raw().distance(last.raw()) < 1e-6);
+        if line.len() < 2 {
+            continue;
+        }
         for side in [-0.5, 0.5] {
             for (k, at) in line.iter().enumerate() {
                 let (before, after) = (line[k.saturating_sub(1)], line[(k + 1).min(line.len() - 1)]);
@@ -218,5 +223,14 @@ mod tests {
         let line = Path::<JoinedSheet>::new(kurbo::Line::new((10.0, 20.0), (80.0, 20.0)).to_path(0.1));
         let bounds = both_sides(&line, 2.0).bounds();
         assert!((bounds.y0 - 19.0).abs() < 1e-9 && (bounds.y1 - 21.0).abs() < 1e-9, "{bounds:?}");
+    }
+
+    #[test]
+    fn a_point_said_twice_leaves_a_score_as_it_is() {
+        let once = BezPath::from_svg("M 10 20 L 80 20 L 90 60").expect("path data of this test");
+        let twice = BezPath::from_svg("M 10 20 L 10 20 L 80 20 L 80 20 L 90 60 L 90 60").expect("path data of this test");
+        let drawn = |path| both_sides(&Path::new(path), 2.0).raw().to_svg();
+        assert_eq!(drawn(twice), drawn(once));
+        assert_eq!(drawn(BezPath::from_svg("M 10 20 L 10 20").expect("path data of this test")), "");
     }
 }
