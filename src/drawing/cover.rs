@@ -4,7 +4,7 @@
 
 use kurbo::{Rect, Size, Vec2};
 
-use super::building::{section_drawing, sections};
+use super::building::{note_words, section_drawing, sections};
 use super::lines::{Class, Drawing};
 use super::markings::class_of;
 use super::{clip, cut_words, misfit, rulers, shorten, wrap};
@@ -50,19 +50,20 @@ const INSET: f64 = 5.0;
 /// Sections of parts are no higher, mm.
 const SECTION_HIGH: f64 = 26.0;
 
-/// The first pages for `layout`, in the frame of `core`; `sheets(n)` tells on how much paper the document is printed when `n` pages
-/// are in front.
+/// The first pages for `layout`, in the frame of `core`; they say all of the pieces `untold`, which have no words elsewhere.
+/// `sheets(n)` tells on how much paper the document is printed when `n` pages are in front.
 pub fn front(
     core: &Core,
     layout: &Layout,
     tapings: &[Option<Taping>],
     pieces: &[Piece],
     facts: &Facts,
+    untold: &[usize],
     sheets: &dyn Fn(usize) -> String,
 ) -> Vec<Drawing<Page>> {
     // How many there are changes the page count that stands on them, but not how they break.
-    let count = compose(core, layout, tapings, pieces, facts, &sheets(1)).len();
-    compose(core, layout, tapings, pieces, facts, &sheets(count))
+    let count = compose(core, layout, tapings, pieces, facts, untold, &sheets(1)).len();
+    compose(core, layout, tapings, pieces, facts, untold, &sheets(count))
 }
 
 /// A map is no higher than this, mm; between its parts; how many there are of one sheet, and the scale beyond which none are made.
@@ -84,6 +85,7 @@ fn compose(
     tapings: &[Option<Taping>],
     pieces: &[Piece],
     facts: &Facts,
+    untold: &[usize],
     sheets: &str,
 ) -> Vec<Drawing<Page>> {
     let Wording { words, .. } = facts.wording;
@@ -108,7 +110,8 @@ fn compose(
     flow.text(sheets, BODY);
     flow.heading(words.piece_list);
     for (index, piece) in pieces.iter().enumerate() {
-        flow.piece(piece, &on_pages(layout, index));
+        let notes = if untold.contains(&index) { note_words(piece, facts.wording) } else { Vec::new() };
+        flow.piece(piece, &notes, &on_pages(layout, index));
     }
     flow.heading(words.how_to);
     flow.text(words.how_print, BODY);
@@ -290,7 +293,7 @@ impl Flow {
         self.y += 0.9;
     }
 
-    fn piece(&mut self, piece: &Piece, pages: &str) {
+    fn piece(&mut self, piece: &Piece, notes: &[String], pages: &str) {
         let wording = self.wording;
         self.need(3.0 * BODY * LEADING);
         let indent = 8.0;
@@ -304,6 +307,9 @@ impl Flow {
         let (width, height) = piece.size();
         let size = fill(wording.words.wide_high, &[&wording.length(width), &wording.length(height)]);
         self.indented(&format!("{}; {size}", cut_words(piece, wording)), BODY * 0.92, indent);
+        for note in notes {
+            self.indented(note, BODY * 0.92, indent);
+        }
         self.y += 0.7;
     }
 

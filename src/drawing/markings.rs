@@ -11,8 +11,9 @@ use crate::units::Length;
 
 /// Between the lines of a hatch, mm.
 const HATCH: f64 = 3.0;
-/// Em of the words beside a marking, mm.
-const EM: f64 = 2.3;
+/// Em of the words beside a marking, and white on each side of them, mm.
+pub(super) const EM: f64 = 2.3;
+pub(super) const AIR: f64 = 0.4;
 /// White around words in a hatch, mm.
 const AROUND: f64 = 0.8;
 
@@ -183,12 +184,7 @@ fn outside(line: kurbo::Line, rect: Rect) -> Vec<kurbo::Line> {
 
 /// The room that a label takes.
 pub(super) fn room(text: &str) -> Size {
-    Size::new(REGULAR.width(text, EM) + 0.6, REGULAR.cap_height(EM) + 0.9)
-}
-
-/// Em of a label.
-pub(super) const fn em() -> f64 {
-    EM
+    Size::new(REGULAR.width(text, EM) + 2.0 * AIR, REGULAR.cap_height(EM) + 2.0 * AIR + 0.1)
 }
 
 #[cfg(test)]
@@ -228,7 +224,8 @@ mod tests {
     #[test]
     fn a_point_said_twice_leaves_a_score_as_it_is() {
         let once = BezPath::from_svg("M 10 20 L 80 20 L 90 60").expect("path data of this test");
-        let twice = BezPath::from_svg("M 10 20 L 10 20 L 80 20 L 80 20 L 90 60 L 90 60").expect("path data of this test");
+        let twice =
+            BezPath::from_svg("M 10 20 L 10 20 L 80 20 L 80 20 L 90 60 L 90 60").expect("path data of this test");
         let drawn = |path| both_sides(&Path::new(path), 2.0).raw().to_svg();
         assert_eq!(drawn(twice), drawn(once));
         assert_eq!(drawn(BezPath::from_svg("M 10 20 L 10 20").expect("path data of this test")), "");

@@ -62,6 +62,7 @@ pub const GERMAN: Words = Words {
     roll: "Rolle {}",
     piece_list: "Teile",
     on_pages: "Seite {}",
+    words_apart: "Worte zu Teil {}, auf Seite {}",
     test_square: "Prüfrahmen",
     test_measure: "Diese Seite allein mit 100 % drucken und den großen Rahmen messen: {} breit und {} hoch.",
     test_good: "Beide auf 0,5 mm (1/64 Zoll) genau: gut, den Rest drucken.",

@@ -145,6 +145,8 @@ pub struct Words {
     pub roll: &'static str,
     pub piece_list: &'static str,
     pub on_pages: &'static str,
+    /// `words of piece {letter}, which lies on {page}`
+    pub words_apart: &'static str,
     pub test_square: &'static str,
     pub test_measure: &'static str,
     pub test_good: &'static str,
@@ -315,6 +317,7 @@ pub const ENGLISH: Words = Words {
     roll: "{} roll",
     piece_list: "Pieces",
     on_pages: "page {}",
+    words_apart: "words of piece {}, on page {}",
     test_square: "Test square",
     test_measure: "Print this page alone at 100 % and measure the big frame: {} across and {} down.",
     test_good: "Both within 0.5 mm (1/64 in): good, print the rest.",
