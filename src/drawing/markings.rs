@@ -50,15 +50,53 @@ fn inside(piece: &Piece, marking: &Marking, to_sheet: &Map<Pattern, JoinedSheet>
     };
     let centre = to_sheet.point(piece.outline.bounds().center().into()).raw();
     let label = text.map(|text| (text, beside(&marking.kind, &path, centre)));
-    let path = match &marking.kind {
+    let path = form(&marking.kind, path, centre);
+    let bounds = path.bounds();
+    Inside { class, dash: dash_of(&marking.kind), path, bounds, label }
+}
+
+/// The lines of a marking along `path`, or all over it, on a piece about `centre`.
+fn form(kind: &MarkingKind, path: Path<JoinedSheet>, centre: Raw) -> Path<JoinedSheet> {
+    match kind {
         MarkingKind::Score { opens: breadth, .. } | MarkingKind::Groove { breadth, .. } => both_sides(&path, *breadth),
         MarkingKind::Glue(_) => hatch(&path),
         // The edge itself is cut; a short line into the foam says which one is meant.
         MarkingKind::Tilt(_) => pointer(&path, centre),
         _ => path,
-    };
-    let bounds = path.bounds();
-    Inside { class, dash: dash_of(&marking.kind), path, bounds, label }
+    }
+}
+
+/// How a marking looks, for the legend, in so much room.
+pub(super) fn sample(kind: &MarkingKind, room: Rect) -> Path<JoinedSheet> {
+    let level = |y: f64| Path::new(kurbo::Line::new((room.x0, y), (room.x1, y)).to_path(0.1));
+    let middle = level(room.center().y);
+    match kind {
+        MarkingKind::Score { .. } => both_sides(&middle, 0.6 * room.height()),
+        MarkingKind::Groove { .. } => both_sides(&middle, room.height()),
+        MarkingKind::Match { .. } => strokes(room),
+        MarkingKind::Glue(_) => hatch(&Path::new(room.to_path(0.1))),
+        MarkingKind::Tilt(_) => {
+            let edge = level(room.y1);
+            let mut out = edge.raw().clone();
+            out.extend(form(kind, edge, room.center()).raw());
+            Path::new(out)
+        }
+        _ => middle,
+    }
+}
+
+/// One stroke, two and three.
+fn strokes(room: Rect) -> Path<JoinedSheet> {
+    const APART: f64 = 1.0;
+    let mut out = BezPath::new();
+    for count in 1..=3 {
+        let first = room.x0 + room.width() * f64::from(count - 1) / 3.0 + 1.0;
+        for x in (0..count).map(|k| first + APART * f64::from(k)) {
+            out.move_to((x, room.y0));
+            out.line_to((x, room.y1));
+        }
+    }
+    Path::new(out)
 }
 
 pub(super) const fn class_of(kind: &MarkingKind) -> Class {

@@ -416,7 +416,7 @@ fn draw_base_line(line: [Raw; 2], sheet: &Sheet, tile: &Tile, wording: Wording, 
     }
 }
 
-fn cross(middle: Raw, arm: f64) -> BezPath {
+pub(super) fn cross(middle: Raw, arm: f64) -> BezPath {
     let mut path = BezPath::new();
     path.move_to(middle - Vec2::new(arm, 0.0));
     path.line_to(middle + Vec2::new(arm, 0.0));
