@@ -350,7 +350,7 @@ impl Flow {
 
     /// A row for each form of line that is drawn, as it is drawn.
     fn legend(&mut self, pieces: &[Piece], joins: bool) {
-        const SAMPLE: Size = Size::new(12.0, 2.6);
+        const SAMPLE: Size = Size::new(12.0, 2.2);
         let Wording { words, .. } = self.wording;
         let room = SAMPLE.to_rect();
         let level = |class, dash, text| {
@@ -380,7 +380,7 @@ impl Flow {
                 None => self.page.line(class, path),
             }
             self.indented(text, BODY, 15.0);
-            self.y += 0.4;
+            self.y += 0.8;
         }
     }
 
