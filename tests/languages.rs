@@ -53,7 +53,8 @@ outline = "M 0 0 H 2400 V 70 H 0 Z"
 "#;
 
 /// What none of these builds has to say: other sources of the size, other wearers.
-const UNSAID: [&str; 20] = [
+const UNSAID: [&str; 21] = [
+    "words_apart",
     "rests_on_known_lengths",
     "rests_on_as_pictured",
     "rests_on_hand",

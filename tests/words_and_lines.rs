@@ -1,14 +1,18 @@
-//! Over many random builds: on no page does a word lie on a line, on a mark, or on another word.
+//! Over many random builds: on no page does a word lie on a line, on a mark, or on another word; and no words of a piece are lost.
+
+mod made;
 
 use kurbo::{Affine, BezPath, Point, Rect, Shape as _, Vec2};
 use spanwright::build_file::read;
 use spanwright::chance::Dice;
-use spanwright::drawing::{Drawing, Header, Label, tiles};
-use spanwright::make::{Files, plan, survey};
+use spanwright::drawing::{Drawing, Header, Label, cut_words, note_words, sketch, tiles};
+use spanwright::make::{Files, Plan, plan, survey};
+use spanwright::paper::Layout;
 use spanwright::space::Page;
 use spanwright::text::{BOLD, REGULAR};
 
 const BUILDS: u64 = 200;
+const LANTERN: &str = include_str!("lantern/lantern.toml");
 /// A word may come so near, in mm: what hair lines are wide, and letters stand apart.
 const TOUCH: f64 = 0.15;
 
@@ -18,6 +22,30 @@ struct Alone;
 impl Files for Alone {
     fn read(&self, name: &str) -> std::io::Result<Vec<u8>> {
         Err(std::io::Error::other(format!("there is no {name}")))
+    }
+}
+
+/// The pictures of the demo.
+struct Demo;
+
+impl Files for Demo {
+    fn read(&self, name: &str) -> std::io::Result<Vec<u8>> {
+        std::fs::read(std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("reference-images").join(name))
+    }
+}
+
+fn planned(text: &str, files: &dyn Files) -> Plan {
+    let build = read(text).build.expect("the build is sound");
+    plan(survey(build, Vec::new(), files).expect("its files are there")).expect("it fits on paper")
+}
+
+fn header(plan: &Plan, layout: &Layout) -> Header {
+    Header {
+        build: plan.survey.build.name.clone(),
+        set: "set 0000".to_owned(),
+        wording: plan.survey.build.wording(),
+        before: 2,
+        pages: layout.tiles.len() + 2,
     }
 }
 
@@ -60,6 +88,9 @@ fn build(seed: u64) -> String {
         "[build]\nname = \"Beacon {seed}\"\nunits = \"{units}\"\nlanguage = \"{language}\"\n\n[paper]\nuse = [{paper}]\noverlap = \
          \"{overlap}\"\n"
     );
+    if seed.is_multiple_of(2) {
+        text.push_str("\n[cutting]\ntemplate = \"traced round\"\ncoats = \"0.3 mm\"\n");
+    }
     for k in 0..count {
         let (name, outline) = (names[k as usize % names.len()], outline(&mut dice));
         let copies = 1 + k % 3;
@@ -129,17 +160,9 @@ fn faults(page: &Drawing<Page>) -> Vec<String> {
 fn no_word_lies_on_a_line_or_on_another_word() {
     let (mut pages, mut words, mut wrong) = (0, 0, Vec::new());
     for seed in 0..BUILDS {
-        let build = read(&build(seed)).build.unwrap_or_else(|| panic!("build {seed} is sound"));
-        let plan = plan(survey(build, Vec::new(), &Alone).expect("it names no file")).expect("it fits on paper");
-        let wording = plan.survey.build.wording();
+        let plan = planned(&build(seed), &Alone);
         for layout in &plan.layouts {
-            let header = Header {
-                build: plan.survey.build.name.clone(),
-                set: "set 0000".to_owned(),
-                wording,
-                before: 2,
-                pages: layout.tiles.len() + 2,
-            };
+            let header = header(&plan, layout);
             for (page, tile) in tiles(layout, &plan.survey.pieces, &header).iter().zip(&layout.tiles) {
                 pages += 1;
                 words += page.labels.len();
@@ -151,4 +174,62 @@ fn no_word_lies_on_a_line_or_on_another_word() {
     }
     assert!(pages > 1000 && words > 10_000, "{pages} pages, {words} words");
     assert!(wrong.is_empty(), "{} of {words} words:\n{}", wrong.len(), wrong[..wrong.len().min(20)].join("\n"));
+}
+
+/// Letters, as they follow one another however the lines are broken.
+fn unbroken(text: &str) -> String {
+    text.split_whitespace().collect()
+}
+
+/// What the pages of `plan` leave unsaid of its pieces.
+fn lost(plan: &Plan) -> Vec<String> {
+    let (wording, pieces) = (plan.survey.build.wording(), &plan.survey.pieces);
+    let mut lost = Vec::new();
+    for layout in &plan.layouts {
+        let untold = sketch(layout, pieces, wording).untold;
+        let pages = tiles(layout, pieces, &header(plan, layout));
+        for (index, piece) in pieces.iter().enumerate().filter(|(index, _)| !untold.contains(index)) {
+            let on = pages.iter().zip(&layout.tiles).filter(|(_, tile)| tile.pieces.contains(&index));
+            let labels: Vec<&Label<Page>> = on.flat_map(|(page, _)| &page.labels).collect();
+            let said = unbroken(&labels.iter().map(|label| label.text.as_str()).collect::<String>());
+            let words = [piece.name.clone(), cut_words(piece, wording)].into_iter().chain(note_words(piece, wording));
+            let of_piece = |words: &String| format!("{} of {}", words, piece.letter);
+            lost.extend(words.filter(|words| !said.contains(&unbroken(words))).map(|words| of_piece(&words)));
+            if !labels.iter().any(|label| label.bold && label.text == piece.letter) {
+                lost.push(of_piece(&"the letter".to_owned()));
+            }
+        }
+    }
+    lost
+}
+
+#[test]
+fn no_words_of_a_piece_are_lost() {
+    for seed in 0..BUILDS {
+        assert_eq!(lost(&planned(&build(seed), &Alone)), Vec::<String>::new(), "build {seed}");
+    }
+    for paper in ["A3", "A4", "A5"] {
+        let text = LANTERN.replacen("use = [\"A3\"]", &format!("use = [\"{paper}\"]"), 1);
+        assert_eq!(lost(&planned(&text, &Demo)), Vec::<String>::new(), "lantern on {paper}");
+    }
+}
+
+/// Teeth so narrow, and so close, that the page has room for no words.
+const COMB: &str = "\n[[piece]]\nname = \"comb\"\nfixed = true\nfoam = \"10 mm\"\noutline = \"M 0 0 V 255 H 180 ";
+
+#[test]
+fn words_without_room_stand_in_the_list_of_pieces() {
+    let teeth: String =
+        (0..22).map(|k| format!("V {} H {} ", 4, 180 - 4 - 8 * k) + &format!("V 250 H {} ", 180 - 8 - 8 * k)).collect();
+    let text = format!(
+        "[build]\nname = \"Comb\"\nlanguage = \"english\"\n[paper]\nuse = [\"A4\"]\n[cutting]\ntemplate = \"traced round\"\n\
+         coats = \"0.3 mm\"\n{COMB}{teeth}V 0 Z\"\n"
+    );
+    let plan = planned(&text, &Alone);
+    let (layout, pieces) = (&plan.layouts[0], &plan.survey.pieces);
+    assert_eq!(sketch(layout, pieces, plan.survey.build.wording()).untold, [0]);
+    let made = made::build(&text);
+    let pdf = lopdf::Document::load(made.file("pattern-a4.pdf")).expect("a PDF");
+    let list = unbroken(&pdf.extract_text(&[1, 2]).expect("text"));
+    assert!(list.contains(&unbroken(&note_words(&pieces[0], plan.survey.build.wording())[0])), "{list}");
 }

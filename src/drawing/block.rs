@@ -32,8 +32,25 @@ pub(super) const SETTINGS: [Setting; 12] = [
     Setting { wrap: 120.0, scale: 0.65 },
 ];
 
-/// For words that stand beside a piece too small to hold them.
-pub(super) const BESIDE: Setting = Setting { wrap: 44.0, scale: 0.8 };
+/// For words that stand beside a piece too small to hold them; room is kept for the first.
+pub(super) const BESIDE: [Setting; 8] = [
+    Setting { wrap: 44.0, scale: 0.8 },
+    Setting { wrap: 62.0, scale: 0.8 },
+    Setting { wrap: 34.0, scale: 0.8 },
+    Setting { wrap: 90.0, scale: 0.8 },
+    Setting { wrap: 44.0, scale: 0.65 },
+    Setting { wrap: 30.0, scale: 0.65 },
+    Setting { wrap: 70.0, scale: 0.65 },
+    Setting { wrap: 110.0, scale: 0.65 },
+];
+
+/// Small, but better than no words at all.
+pub(super) const SMALLEST: [Setting; 4] = [
+    Setting { wrap: 40.0, scale: 0.55 },
+    Setting { wrap: 24.0, scale: 0.55 },
+    Setting { wrap: 64.0, scale: 0.55 },
+    Setting { wrap: 110.0, scale: 0.55 },
+];
 
 /// Words in place, from their own top left corner.
 pub(super) struct Block {
@@ -62,12 +79,19 @@ pub(super) fn block(piece: &Piece, wording: Wording, setting: Setting, up: Vec2,
     for note in note_words(piece, wording) {
         set.paragraph(&REGULAR, false, &note, 2.7 * scale, wrap);
     }
-    let size = Size::new(set.width, set.y);
-    if sideways {
-        Block { size: Size::new(size.height, size.width), drawing: turned_left(set.drawing, size) }
-    } else {
-        Block { size, drawing: set.drawing }
-    }
+    set.block(sideways)
+}
+
+/// The words of `piece` where they stand apart from it; `page` is the one that it lies on.
+pub(super) fn block_apart(piece: &Piece, wording: Wording, setting: Setting, up: Vec2, page: &str) -> Block {
+    let mut set = Setter { drawing: Drawing::default(), y: 0.0, width: 0.0 };
+    let apart = fill(wording.words.words_apart, &[&piece.letter, page]);
+    set.paragraph(&BOLD, true, &apart, 2.7 * setting.scale, setting.wrap);
+    let words = block(piece, wording, setting, up, false);
+    set.drawing.add(words.drawing, Vec2::new(0.0, set.y));
+    set.width = set.width.max(words.size.width);
+    set.y += words.size.height;
+    set.block(false)
 }
 
 /// "cut 2 from 10 mm (3/8 in) foam: 1 as printed, 1 with the paper turned over"
@@ -111,6 +135,15 @@ struct Setter {
 }
 
 impl Setter {
+    fn block(self, sideways: bool) -> Block {
+        let size = Size::new(self.width, self.y);
+        if sideways {
+            Block { size: Size::new(size.height, size.width), drawing: turned_left(self.drawing, size) }
+        } else {
+            Block { size, drawing: self.drawing }
+        }
+    }
+
     /// The letter, and beside it the arrow with its word.
     fn heading(&mut self, letter: &str, top: &str, size: f64, up: Vec2) {
         let cap = BOLD.cap_height(size);

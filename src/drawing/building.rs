@@ -1,6 +1,8 @@
 //! How pieces are built up, in words of the pages: what a piece says of itself, and what the first pages say of the whole.
 
-use kurbo::{BezPath, Rect, Shape as _, Size};
+use std::f64::consts::{FRAC_1_SQRT_2, FRAC_PI_2, PI};
+
+use kurbo::{Arc, BezPath, Rect, Shape as _, Size};
 
 use super::lines::{Class, Drawing};
 use crate::layers::Section;
@@ -8,7 +10,7 @@ use crate::pattern::{
     Assembled, Built, Changed, Joint, MarkingKind, Note, Piece, PipeFacts, PunchUse, SeamFacts, Step, Verdict,
 };
 use crate::space::Page;
-use crate::text::{Wording, fill};
+use crate::text::{REGULAR, Wording, Words, fill};
 use crate::units::Length;
 
 /// What a piece says of itself besides how it is cut, a sentence each.
@@ -175,14 +177,43 @@ fn seam_words(seam: &SeamFacts, wording: Wording) -> Option<String> {
     })
 }
 
-/// The edge of a part cut across, from its outline inwards, in a room of `width` by `high`: its size, and its scale as one to how
-/// many.
-pub(super) fn section_drawing(built: &Built, width: f64, high: f64) -> (Drawing<Page>, Size, u32) {
+/// Em of the names of layers, and how long the lines to them are, mm.
+const NAME: f64 = 2.0;
+const LEAD: f64 = 2.0;
+
+/// The letters of each layer, from the middle or the back outwards.
+fn layer_names(built: &Built) -> Vec<String> {
+    let count = built.stack.foams.len();
+    let name = |letter: &String, layer: usize| if count == 1 { letter.clone() } else { format!("{letter}{layer}") };
+    let of_layer = |layer| built.letters.iter().map(|letter| name(letter, layer)).collect::<Vec<_>>().join(" ");
+    (1..=count).map(of_layer).collect()
+}
+
+/// Where the names of layers between these levels stand: each beside its own, but no closer than this.
+fn spread(levels: &[f64], apart: f64) -> Vec<f64> {
+    let mut at: Vec<f64> = levels.windows(2).map(|pair| f64::midpoint(pair[0], pair[1])).collect();
+    for k in 1..at.len() {
+        at[k] = at[k].max(at[k - 1] + apart);
+    }
+    let mut most = levels.last().map_or(0.0, |top| top - apart / 2.0);
+    for at in at.iter_mut().rev() {
+        *at = at.min(most);
+        most = *at - apart;
+    }
+    at
+}
+
+/// The edge of a part cut across, from its outline inwards, its layers named, in a room of `width` by `high`: its size, and its scale
+/// as one to how many.
+pub(super) fn section_drawing(built: &Built, width: f64, high: f64, words: &Words) -> (Drawing<Page>, Size, u32) {
     /// What is farther inside shows nothing new, mm.
     const DEEP: f64 = 70.0;
     let section: &Section = &built.section;
     let reach = if section.follows_width() { built.broad } else { built.broad.min(section.edge + 25.0) }.min(DEEP);
     let thick = built.thickness();
+    let names = layer_names(built);
+    let named = names.iter().map(|name| REGULAR.width(name, NAME)).fold(0.0, f64::max) + LEAD + 0.9;
+    let width = width - named - if built.halves == 2 { REGULAR.width(words.middle_plane, NAME) + 1.0 } else { 0.0 };
     let scale = (1..=10).find(|k| reach / f64::from(*k) <= width && thick / f64::from(*k) <= high).unwrap_or(10);
     let times = 1.0 / f64::from(scale);
     // y down: the upper half stands above the middle plane.
@@ -191,6 +222,8 @@ pub(super) fn section_drawing(built: &Built, width: f64, high: f64) -> (Drawing<
     let mut drawing = Drawing::default();
     let sides: &[f64] = if built.halves == 2 { &[1.0, -1.0] } else { &[1.0] };
     let levels = built.stack.levels();
+    let apart = (NAME / times).min(middle / names.len() as f64);
+    let (at, em) = (spread(&levels, apart), apart * times);
     for side in sides {
         for (k, pair) in levels.windows(2).enumerate() {
             let Some(inset) = section.inset(pair[0], built.broad).filter(|inset| *inset < reach) else { continue };
@@ -209,6 +242,12 @@ pub(super) fn section_drawing(built: &Built, width: f64, high: f64) -> (Drawing<
                 drawing.dashed(Class::Placement, groove, [0.8, 0.8]);
             }
         }
+        for ((name, pair), at) in names.iter().zip(levels.windows(2)).zip(&at) {
+            let from = place(reach, side * f64::midpoint(pair[0], pair[1]));
+            let to = kurbo::Point::new(from.x + LEAD, place(reach, side * at).y);
+            drawing.straight(Class::SettingOut, from.into(), to.into());
+            drawing.text(to.x + 0.4, to.y + REGULAR.cap_height(em) / 2.0, em, false, name.clone());
+        }
         let mut surface = BezPath::new();
         for (k, line) in section.surface(built.broad).iter().enumerate() {
             if k == 0 {
@@ -221,5 +260,33 @@ pub(super) fn section_drawing(built: &Built, width: f64, high: f64) -> (Drawing<
         surface.line_to(place(reach, side * section.surface(built.broad).last().map_or(0.0, |line| line.p1.y)));
         drawing.line(Class::Match, surface);
     }
+    if let Some((_, bed)) = built.pipe {
+        let radius = bed.outside / 2.0;
+        let under = if bed.groove { bed.outside * FRAC_1_SQRT_2 } else { radius };
+        let centre = place(reach, if built.halves == 2 { 0.0 } else { built.stack.channel() - under });
+        // Its other half lies beyond what is drawn.
+        let pipe = Arc::new(centre, (radius * times, radius * times), FRAC_PI_2, PI, 0.0);
+        drawing.line(Class::Match, pipe.to_path(0.01));
+    }
+    if built.halves == 2 {
+        let (from, to) = (place(0.0, 0.0), place(reach, 0.0));
+        let end = to.x + named + 0.5;
+        let plane = kurbo::Line::new(from, (end, to.y));
+        drawing.dashed(Class::SettingOut, plane.to_path(0.1), [3.0, 0.8]);
+        drawing.text(end + 0.5, to.y + REGULAR.cap_height(NAME) / 2.0, NAME, false, words.middle_plane);
+    }
     (drawing, Size::new(reach, thick) * times, scale)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_of_thin_layers_stand_apart_and_within_the_part() {
+        let at = spread(&[0.0, 10.0, 11.0, 12.0, 13.0], 2.0);
+        assert!(at.windows(2).all(|pair| pair[1] - pair[0] > 2.0 - 1e-9), "{at:?}");
+        assert!(at[0] > 1.0 - 1e-9 && at[3] < 12.0 + 1e-9, "{at:?}");
+        assert_eq!(spread(&[0.0, 4.0, 8.0], 2.0), [2.0, 6.0]);
+    }
 }

@@ -22,7 +22,8 @@ const SCORE_LONG: f64 = 62.0;
 /// The card, in the frame of `core`, which is that of A4 and Letter or larger; with a disc for each of `punches` that has room.
 pub fn test_card(core: &Core, build: &str, punches: &[Length], wording: Wording) -> Drawing<Page> {
     let words = wording.words;
-    let field = core.field;
+    // The figures of the upright ruler stand close to the field.
+    let field = Rect { x0: core.field.x0 + 1.5, ..core.field };
     let mut page = Drawing::default();
     page.add(rulers::rulers(core, wording), Vec2::ZERO);
     let (x, mut y) = (field.x0, field.y0 + 4.0);

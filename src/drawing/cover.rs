@@ -4,15 +4,15 @@
 
 use kurbo::{Rect, Size, Vec2};
 
-use super::building::{section_drawing, sections};
+use super::building::{note_words, section_drawing, sections};
 use super::lines::{Class, Drawing};
-use super::markings::class_of;
-use super::{clip, cut_words, misfit, rulers, shorten, wrap};
+use super::markings::{class_of, dash_of, sample};
+use super::{clip, cut_words, misfit, rulers, shorten, tile, wrap};
 use crate::paper::{Core, Layout, Sheet, Tile};
-use crate::pattern::{Assembled, Built, Piece};
+use crate::pattern::{Assembled, Built, MarkingKind, Piece};
 use crate::space::Page;
 use crate::taping::{CheckDistance, Taping};
-use crate::text::{BOLD, REGULAR, Wording, fill};
+use crate::text::{BOLD, REGULAR, Wording, Words, fill};
 use crate::units::{Length, Shown};
 
 /// What the first pages tell of the build, in words already.
@@ -50,19 +50,20 @@ const INSET: f64 = 5.0;
 /// Sections of parts are no higher, mm.
 const SECTION_HIGH: f64 = 26.0;
 
-/// The first pages for `layout`, in the frame of `core`; `sheets(n)` tells on how much paper the document is printed when `n` pages
-/// are in front.
+/// The first pages for `layout`, in the frame of `core`; they say all of the pieces `untold`, which have no words elsewhere.
+/// `sheets(n)` tells on how much paper the document is printed when `n` pages are in front.
 pub fn front(
     core: &Core,
     layout: &Layout,
     tapings: &[Option<Taping>],
     pieces: &[Piece],
     facts: &Facts,
+    untold: &[usize],
     sheets: &dyn Fn(usize) -> String,
 ) -> Vec<Drawing<Page>> {
     // How many there are changes the page count that stands on them, but not how they break.
-    let count = compose(core, layout, tapings, pieces, facts, &sheets(1)).len();
-    compose(core, layout, tapings, pieces, facts, &sheets(count))
+    let count = compose(core, layout, tapings, pieces, facts, untold, &sheets(1)).len();
+    compose(core, layout, tapings, pieces, facts, untold, &sheets(count))
 }
 
 /// A map is no higher than this, mm; between its parts; how many there are of one sheet, and the scale beyond which none are made.
@@ -84,6 +85,7 @@ fn compose(
     tapings: &[Option<Taping>],
     pieces: &[Piece],
     facts: &Facts,
+    untold: &[usize],
     sheets: &str,
 ) -> Vec<Drawing<Page>> {
     let Wording { words, .. } = facts.wording;
@@ -108,7 +110,8 @@ fn compose(
     flow.text(sheets, BODY);
     flow.heading(words.piece_list);
     for (index, piece) in pieces.iter().enumerate() {
-        flow.piece(piece, &on_pages(layout, index));
+        let notes = if untold.contains(&index) { note_words(piece, facts.wording) } else { Vec::new() };
+        flow.piece(piece, &notes, &on_pages(layout, index));
     }
     flow.heading(words.how_to);
     flow.text(words.how_print, BODY);
@@ -127,7 +130,7 @@ fn compose(
     flow.text(words.how_cut, BODY);
     flow.building(&facts.building);
     flow.heading(words.lines);
-    flow.legend(pieces);
+    flow.legend(pieces, joins);
     if joins {
         flow.map(layout, tapings, pieces);
         flow.checks(tapings);
@@ -274,8 +277,12 @@ impl Flow {
     }
 
     fn indented(&mut self, text: &str, size: f64, indent: f64) {
-        for line in wrap(&REGULAR, text, size, self.width - indent) {
-            self.need(size * LEADING);
+        let lines = wrap(&REGULAR, text, size, self.width - indent);
+        let count = lines.len();
+        for (index, line) in lines.into_iter().enumerate() {
+            // Neither the first line nor the last stands in a column alone.
+            let together = if index == 0 || index + 2 == count { 2.min(count - index) } else { 1 };
+            self.need(together as f64 * size * LEADING);
             self.page.text(self.x() + indent, self.y + size, size, false, line);
             self.y += size * LEADING;
         }
@@ -290,7 +297,7 @@ impl Flow {
         self.y += 0.9;
     }
 
-    fn piece(&mut self, piece: &Piece, pages: &str) {
+    fn piece(&mut self, piece: &Piece, notes: &[String], pages: &str) {
         let wording = self.wording;
         self.need(3.0 * BODY * LEADING);
         let indent = 8.0;
@@ -304,6 +311,9 @@ impl Flow {
         let (width, height) = piece.size();
         let size = fill(wording.words.wide_high, &[&wording.length(width), &wording.length(height)]);
         self.indented(&format!("{}; {size}", cut_words(piece, wording)), BODY * 0.92, indent);
+        for note in notes {
+            self.indented(note, BODY * 0.92, indent);
+        }
         self.y += 0.7;
     }
 
@@ -329,7 +339,7 @@ impl Flow {
 
     /// The edge of a part, cut across and to scale.
     fn section(&mut self, built: &Built) {
-        let (drawing, size, scale) = section_drawing(built, self.width - 4.0, SECTION_HIGH);
+        let (drawing, size, scale) = section_drawing(built, self.width - 4.0, SECTION_HIGH, self.wording.words);
         self.need(size.height + 6.0);
         let caption = fill(self.wording.words.section_scale, &[&scale.to_string()]);
         let (x, y) = (self.x(), self.y);
@@ -338,42 +348,39 @@ impl Flow {
         self.y += size.height + 6.0;
     }
 
-    fn legend(&mut self, pieces: &[Piece]) {
+    /// A row for each form of line that is drawn, as it is drawn.
+    fn legend(&mut self, pieces: &[Piece], joins: bool) {
+        const SAMPLE: Size = Size::new(12.0, 2.2);
         let Wording { words, .. } = self.wording;
-        let drawn = |class: Class| {
-            pieces.iter().flat_map(|piece| &piece.markings).any(|marking| class_of(&marking.kind) == class)
+        let room = SAMPLE.to_rect();
+        let level = |class, dash, text| {
+            let path = kurbo::Line::new((0.0, room.center().y), (SAMPLE.width, room.center().y));
+            (class, dash, kurbo::Shape::to_path(&path, 0.1), text)
         };
-        let more = [
-            (Class::Score, None, words.line_score),
-            (Class::Fold, Some([6.0, 1.5]), words.line_fold),
-            (Class::Placement, Some([0.8, 0.8]), words.line_placement),
-            (Class::Match, None, words.line_match),
-            (Class::Glue, None, words.line_glue),
-        ];
-        let always = [
-            (Class::Cut, None, words.line_cut),
-            (Class::Join, Some([3.0, 1.5]), words.line_join),
-            (Class::Join, None, words.line_mark),
-            (Class::SettingOut, None, words.line_setting_out),
-        ];
-        for (class, dash, text) in always.into_iter().chain(more.into_iter().filter(|(class, ..)| drawn(*class))) {
-            self.need(BODY * LEADING);
-            let (x, y) = (self.x(), self.y + BODY * 0.62);
-            let mut path = kurbo::BezPath::new();
-            if text == words.line_mark {
-                path.move_to((x + 6.0, y - 1.5));
-                path.line_to((x + 6.0, y + 1.5));
-                path.move_to((x + 4.5, y));
-                path.line_to((x + 7.5, y));
-            } else {
-                path.move_to((x, y));
-                path.line_to((x + 12.0, y));
-            }
+        let mut rows = vec![level(Class::Cut, None, words.line_cut)];
+        if joins {
+            rows.push(level(Class::Join, Some([3.0, 1.5]), words.line_join));
+            rows.push((Class::Join, None, tile::cross(room.center(), 1.5), words.line_mark));
+        }
+        rows.push(level(Class::SettingOut, None, words.line_setting_out));
+        let mut kinds: Vec<&MarkingKind> = pieces.iter().flat_map(|piece| &piece.markings).map(|m| &m.kind).collect();
+        kinds.sort_by_key(|kind| (class_of(kind), line_words(kind, words)));
+        kinds.dedup_by_key(|kind| line_words(kind, words));
+        rows.extend(
+            kinds
+                .into_iter()
+                .map(|kind| (class_of(kind), dash_of(kind), sample(kind, room).raw().clone(), line_words(kind, words))),
+        );
+        for (class, dash, path, text) in rows {
+            let lines = wrap(&REGULAR, text, BODY, self.width - 15.0).len();
+            self.need(lines as f64 * BODY * LEADING);
+            let path = kurbo::Affine::translate((self.x(), self.y + BODY * 0.62 - room.center().y)) * path;
             match dash {
                 Some(dash) => self.page.dashed(class, path, dash),
                 None => self.page.line(class, path),
             }
             self.indented(text, BODY, 15.0);
+            self.y += 0.8;
         }
     }
 
@@ -464,6 +471,21 @@ impl Flow {
             page.text(core.field.x0, core.field.y1 + 3.4, size, false, name);
         }
         self.done
+    }
+}
+
+/// What the legend says of a form of line.
+const fn line_words(kind: &MarkingKind, words: &Words) -> &'static str {
+    match kind {
+        MarkingKind::Score { .. } => words.line_score,
+        MarkingKind::Groove { .. } => words.line_groove,
+        MarkingKind::FoldToward => words.fold_toward,
+        MarkingKind::FoldAway => words.fold_away,
+        MarkingKind::PaintBorder => words.paint_border,
+        MarkingKind::Placement(_) => words.line_placement,
+        MarkingKind::Match { .. } => words.line_match,
+        MarkingKind::Tilt(_) => words.line_tilt,
+        MarkingKind::Glue(_) => words.line_glue,
     }
 }
 

@@ -11,8 +11,9 @@ use crate::units::Length;
 
 /// Between the lines of a hatch, mm.
 const HATCH: f64 = 3.0;
-/// Em of the words beside a marking, mm.
-const EM: f64 = 2.3;
+/// Em of the words beside a marking, and white on each side of them, mm.
+pub(super) const EM: f64 = 2.3;
+pub(super) const AIR: f64 = 0.4;
 /// White around words in a hatch, mm.
 const AROUND: f64 = 0.8;
 
@@ -49,15 +50,53 @@ fn inside(piece: &Piece, marking: &Marking, to_sheet: &Map<Pattern, JoinedSheet>
     };
     let centre = to_sheet.point(piece.outline.bounds().center().into()).raw();
     let label = text.map(|text| (text, beside(&marking.kind, &path, centre)));
-    let path = match &marking.kind {
+    let path = form(&marking.kind, path, centre);
+    let bounds = path.bounds();
+    Inside { class, dash: dash_of(&marking.kind), path, bounds, label }
+}
+
+/// The lines of a marking along `path`, or all over it, on a piece about `centre`.
+fn form(kind: &MarkingKind, path: Path<JoinedSheet>, centre: Raw) -> Path<JoinedSheet> {
+    match kind {
         MarkingKind::Score { opens: breadth, .. } | MarkingKind::Groove { breadth, .. } => both_sides(&path, *breadth),
         MarkingKind::Glue(_) => hatch(&path),
         // The edge itself is cut; a short line into the foam says which one is meant.
         MarkingKind::Tilt(_) => pointer(&path, centre),
         _ => path,
-    };
-    let bounds = path.bounds();
-    Inside { class, dash: dash_of(&marking.kind), path, bounds, label }
+    }
+}
+
+/// How a marking looks, for the legend, in so much room.
+pub(super) fn sample(kind: &MarkingKind, room: Rect) -> Path<JoinedSheet> {
+    let level = |y: f64| Path::new(kurbo::Line::new((room.x0, y), (room.x1, y)).to_path(0.1));
+    let middle = level(room.center().y);
+    match kind {
+        MarkingKind::Score { .. } => both_sides(&middle, 0.6 * room.height()),
+        MarkingKind::Groove { .. } => both_sides(&middle, room.height()),
+        MarkingKind::Match { .. } => strokes(room),
+        MarkingKind::Glue(_) => hatch(&Path::new(room.to_path(0.1))),
+        MarkingKind::Tilt(_) => {
+            let edge = level(room.y1);
+            let mut out = edge.raw().clone();
+            out.extend(form(kind, edge, room.center()).raw());
+            Path::new(out)
+        }
+        _ => middle,
+    }
+}
+
+/// One stroke, two and three.
+fn strokes(room: Rect) -> Path<JoinedSheet> {
+    const APART: f64 = 1.0;
+    let mut out = BezPath::new();
+    for count in 1..=3 {
+        let first = room.x0 + room.width() * f64::from(count - 1) / 3.0 + 1.0;
+        for x in (0..count).map(|k| first + APART * f64::from(k)) {
+            out.move_to((x, room.y0));
+            out.line_to((x, room.y1));
+        }
+    }
+    Path::new(out)
 }
 
 pub(super) const fn class_of(kind: &MarkingKind) -> Class {
@@ -96,7 +135,12 @@ fn beside(kind: &MarkingKind, path: &Path<JoinedSheet>, centre: Raw) -> Raw {
 /// Two lines as far apart as a score opens.
 fn both_sides(path: &Path<JoinedSheet>, breadth: f64) -> Path<JoinedSheet> {
     let mut out = BezPath::new();
-    for line in path.flatten(0.05) {
+    for mut line in path.flatten(0.05) {
+        // Between a point and itself there is no direction.
+        line.dedup_by(|next, last| next.raw().distance(last.raw()) < 1e-6);
+        if line.len() < 2 {
+            continue;
+        }
         for side in [-0.5, 0.5] {
             for (k, at) in line.iter().enumerate() {
                 let (before, after) = (line[k.saturating_sub(1)], line[(k + 1).min(line.len() - 1)]);
@@ -178,12 +222,7 @@ fn outside(line: kurbo::Line, rect: Rect) -> Vec<kurbo::Line> {
 
 /// The room that a label takes.
 pub(super) fn room(text: &str) -> Size {
-    Size::new(REGULAR.width(text, EM) + 0.6, REGULAR.cap_height(EM) + 0.9)
-}
-
-/// Em of a label.
-pub(super) const fn em() -> f64 {
-    EM
+    Size::new(REGULAR.width(text, EM) + 2.0 * AIR, REGULAR.cap_height(EM) + 2.0 * AIR + 0.1)
 }
 
 #[cfg(test)]
@@ -218,5 +257,15 @@ mod tests {
         let line = Path::<JoinedSheet>::new(kurbo::Line::new((10.0, 20.0), (80.0, 20.0)).to_path(0.1));
         let bounds = both_sides(&line, 2.0).bounds();
         assert!((bounds.y0 - 19.0).abs() < 1e-9 && (bounds.y1 - 21.0).abs() < 1e-9, "{bounds:?}");
+    }
+
+    #[test]
+    fn a_point_said_twice_leaves_a_score_as_it_is() {
+        let once = BezPath::from_svg("M 10 20 L 80 20 L 90 60").expect("path data of this test");
+        let twice =
+            BezPath::from_svg("M 10 20 L 10 20 L 80 20 L 80 20 L 90 60 L 90 60").expect("path data of this test");
+        let drawn = |path| both_sides(&Path::new(path), 2.0).raw().to_svg();
+        assert_eq!(drawn(twice), drawn(once));
+        assert_eq!(drawn(BezPath::from_svg("M 10 20 L 10 20").expect("path data of this test")), "");
     }
 }

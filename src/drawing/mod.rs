@@ -22,6 +22,6 @@ pub use cover::{Facts, front};
 pub use lines::{Class, Drawing, Label, Line, Stroke, WORDS_GREY};
 pub use preview::{Figure, flat_figure, side_by_side};
 pub use sizes::{SizeShown, sizes, sizes_page};
-pub use tile::{Header, tiles, words_beside};
+pub use tile::{Header, sketch, tiles, words_beside};
 
 pub(crate) use setting::{fitted, shorten, wrap};

@@ -7,9 +7,9 @@ use crate::text::{REGULAR, Wording};
 use crate::units::MM_PER_INCH;
 
 /// Base line of the figures of the upright ruler, from the left edge of the core.
-const SIDE_FIGURES: f64 = 4.6;
+const SIDE_FIGURES: f64 = 4.4;
 /// Em of the figures, in mm.
-const FIGURES: f64 = 1.8;
+const FIGURES: f64 = 1.6;
 
 /// On large sheets a ruler is as long as the rule it is checked by.
 pub(super) const LONGEST: f64 = 1000.0;

@@ -1,9 +1,9 @@
 //! The pages that carry pattern. Drawn in the frame of the core, so that one drawing serves every paper sharing it.
 
-use kurbo::{BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect, Shape as _, Size, Vec2};
+use kurbo::{Affine, BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect, Shape as _, Size, Vec2};
 use rayon::prelude::*;
 
-use super::block::{BESIDE, Block, SETTINGS, UP, block};
+use super::block::{BESIDE, Block, SETTINGS, SMALLEST, Setting, UP, block, block_apart};
 use super::clip::clip;
 use super::lines::{Class, Drawing};
 use super::markings::{self, Inside, hatch_around, insides};
@@ -12,7 +12,7 @@ use super::rulers::rulers;
 use super::{fitted, shorten, wrap};
 use crate::paper::{Clearing, Layout, Mark, Neighbours, Placed, Search, Sheet, Tile};
 use crate::pattern::Piece;
-use crate::space::{JoinedSheet, Page, Path, Point};
+use crate::space::{JoinedSheet, Map, Page, Path, Pattern, Point};
 use crate::text::{BOLD, REGULAR, Wording, Words, fill};
 
 /// What every page says of the build.
@@ -37,46 +37,69 @@ const CLEAR: f64 = 1.3;
 /// Polylines for finding room stay this close to their curves.
 const COARSE: f64 = 0.3;
 /// Em of the letter on pages that do not hold the full words, largest first.
-const LETTERS: [f64; 5] = [9.0, 6.5, 4.5, 3.2, 2.4];
+const LETTERS: [f64; 6] = [9.0, 6.5, 4.5, 3.2, 2.4, 1.8];
+/// A line from words to a piece longer than this is followed with pains, in mm.
+const FAR: f64 = 60.0;
+/// Words of a marking farther from it than this are joined to it by a line, in mm.
+const AT_LINE: f64 = 12.0;
 
 /// The room that the words of `piece` need beside it; nothing when they fit inside it.
 pub fn words_beside(piece: &Piece, wording: Wording) -> Size {
     let bounds = piece.outline.bounds();
-    let mut clearing = Clearing::new(bounds);
-    let loops = polylines(&piece.cut_path());
-    clearing.take_area(&loops, true);
-    loops.iter().for_each(|line| clearing.take_line(line, CLEAR));
-    let search = clearing.search();
-    let fits = |(setting, sideways): (super::block::Setting, bool)| {
+    let lying = Lying::new(piece, Map::affine(Affine::IDENTITY), wording);
+    let mut page = Sketch::new(bounds);
+    lying.keep_clear(bounds, &mut page.clearing);
+    draw_insides(0, &lying, bounds, &mut page);
+    page.clearing.take_area(&lying.lines_near(bounds), true);
+    let search = page.clearing.search();
+    let fits = |(setting, sideways): (Setting, bool)| {
         let size = block(piece, wording, setting, UP, sideways).size;
         search.find(size, bounds.center(), 0.0).is_some()
     };
-    if settings().any(fits) {
+    if both_ways(&SETTINGS, false).any(fits) {
         return Size::ZERO;
     }
-    let size = block(piece, wording, BESIDE, UP, false).size;
+    let size = block(piece, wording, BESIDE[0], UP, false).size;
     Size::new(size.width + 4.0 * CLEAR, size.height + 4.0 * CLEAR)
 }
 
 /// Every page of pattern of `layout`, in print order, in the frame of the core.
 pub fn tiles(layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<Page>> {
-    let mut pages: Vec<Sketch> = layout.tiles.par_iter().map(Sketch::new).collect();
-    for number in 0..layout.sheets.len() {
-        draw_sheet(number, layout, pieces, header, &mut pages);
+    sketch(layout, pieces, header.wording).finish(layout, pieces, header)
+}
+
+/// The pages of pattern before it is known how many others there are.
+pub struct Sketched {
+    pages: Vec<Sketch>,
+    /// Pieces whose words found no room on any page of their sheets.
+    pub untold: Vec<usize>,
+}
+
+/// Everything on the pages of `layout` but what is around the pattern.
+pub fn sketch(layout: &Layout, pieces: &[Piece], wording: Wording) -> Sketched {
+    let mut pages: Vec<Sketch> = layout.tiles.par_iter().map(|tile| Sketch::new(tile.field)).collect();
+    let sheets = 0..layout.sheets.len();
+    let untold = sheets.flat_map(|number| draw_sheet(number, layout, pieces, wording, &mut pages)).collect();
+    Sketched { pages, untold }
+}
+
+impl Sketched {
+    /// The pages with their rulers and feet.
+    pub fn finish(self, layout: &Layout, pieces: &[Piece], header: &Header) -> Vec<Drawing<Page>> {
+        let rulers = rulers(&layout.core, header.wording);
+        self.pages
+            .into_par_iter()
+            .zip(&layout.tiles)
+            .enumerate()
+            .map(|(index, (sketch, tile))| {
+                let mut page = Drawing::default();
+                page.add(sketch.drawing, layout.core.field.origin() - tile.field.origin());
+                page.add(rulers.clone(), Vec2::ZERO);
+                page.add(foot(layout, tile, pieces, header, header.before + index + 1), Vec2::ZERO);
+                page
+            })
+            .collect()
     }
-    let rulers = rulers(&layout.core, header.wording);
-    pages
-        .into_par_iter()
-        .zip(&layout.tiles)
-        .enumerate()
-        .map(|(index, (sketch, tile))| {
-            let mut page = Drawing::default();
-            page.add(sketch.drawing, layout.core.field.origin() - tile.field.origin());
-            page.add(rulers.clone(), Vec2::ZERO);
-            page.add(foot(layout, tile, pieces, header, header.before + index + 1), Vec2::ZERO);
-            page
-        })
-        .collect()
 }
 
 /// One page while it is drawn, in the frame of its joined sheet.
@@ -87,16 +110,18 @@ struct Sketch {
     beside: Clearing,
     /// Where words stand.
     words: Vec<Rect>,
+    /// Markings without room for their words close by: the number of a piece on the sheet, and of the marking on it.
+    unsaid: Vec<(usize, usize)>,
 }
 
 impl Sketch {
-    fn new(tile: &Tile) -> Self {
-        let mut clearing = Clearing::new(tile.field);
+    fn new(field: Rect) -> Self {
+        let mut clearing = Clearing::new(field);
         let corners = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0), (0.0, 0.0)];
-        let rim = corners
-            .map(|(x, y)| Raw::new(tile.field.x0 + x * tile.field.width(), tile.field.y0 + y * tile.field.height()));
+        let rim = corners.map(|(x, y)| Raw::new(field.x0 + x * field.width(), field.y0 + y * field.height()));
         clearing.take_line(&rim, CLEAR);
-        Self { drawing: Drawing::default(), beside: clearing.clone(), clearing, words: Vec::new() }
+        let beside = clearing.clone();
+        Self { drawing: Drawing::default(), beside, clearing, words: Vec::new(), unsaid: Vec::new() }
     }
 
     /// Sets `words` into `place` and keeps others out of it.
@@ -104,6 +129,26 @@ impl Sketch {
         self.drawing.add(words.drawing, place.origin().to_vec2());
         self.words.push(place);
         self.take(place);
+    }
+
+    /// Sets one line into a `place` that has `air` around it.
+    fn set_line(&mut self, text: &str, size: f64, bold: bool, place: Rect, air: f64) {
+        self.drawing.text(place.x0 + air, place.y1 - air, size, bold, text);
+        self.words.push(place);
+        self.take(place);
+    }
+
+    /// Whether a line from words in `place` passes neither them nor others.
+    fn is_free(&self, [a, b]: [Raw; 2], place: Rect) -> bool {
+        !meets(a, b, place.inset(-0.3)) && !self.words.iter().any(|words| meets(a, b, words.inflate(0.3, 0.3)))
+    }
+
+    /// Draws a line from words to what they are about.
+    fn lead(&mut self, [from, to]: [Raw; 2]) {
+        self.drawing.straight(Class::SettingOut, from.into(), to.into());
+        for clearing in [&mut self.clearing, &mut self.beside] {
+            clearing.take_line(&[from, to], CLEAR);
+        }
     }
 
     /// Keeps words out of `place`.
@@ -116,7 +161,7 @@ impl Sketch {
 /// A piece as it lies on its sheet.
 struct Lying<'a> {
     piece: &'a Piece,
-    placed: &'a Placed,
+    to_sheet: Map<Pattern, JoinedSheet>,
     loops: Vec<Loop>,
     bounds: Rect,
     /// What is drawn on it and not cut.
@@ -131,9 +176,9 @@ struct Loop {
 }
 
 impl<'a> Lying<'a> {
-    fn new(piece: &'a Piece, placed: &'a Placed, wording: Wording) -> Self {
+    fn new(piece: &'a Piece, to_sheet: Map<Pattern, JoinedSheet>, wording: Wording) -> Self {
         // Placing only moves and turns: the map is affine and exact.
-        let cut = placed.to_sheet.path(&piece.cut_path(), f64::INFINITY);
+        let cut = to_sheet.path(&piece.cut_path(), f64::INFINITY);
         let elements = cut.raw().elements().chunk_by(|_, next| !matches!(next, kurbo::PathEl::MoveTo(_)));
         let one = |elements: &[kurbo::PathEl]| {
             let path = Path::new(BezPath::from_vec(elements.to_vec()));
@@ -141,8 +186,8 @@ impl<'a> Lying<'a> {
         };
         let loops: Vec<Loop> = elements.map(one).collect();
         let bounds = loops.iter().map(|l| l.bounds).reduce(|a, b| a.union(b)).unwrap_or(Rect::ZERO);
-        let insides = insides(piece, &placed.to_sheet, wording);
-        Self { piece, placed, loops, bounds, insides }
+        let insides = insides(piece, &to_sheet, wording);
+        Self { piece, to_sheet, loops, bounds, insides }
     }
 
     /// The loops that may reach into `window`; any other has all of it inside or all of it outside, an even number of times.
@@ -160,39 +205,64 @@ impl<'a> Lying<'a> {
     fn shown(&self, field: Rect) -> Path<JoinedSheet> {
         Path::new(self.near(field).flat_map(|l| clip(&l.path, field).raw().clone()).collect())
     }
+
+    /// The middles of its round holes, with how far the crosses on them reach.
+    fn crosses(&self) -> impl Iterator<Item = (Raw, f64)> {
+        self.piece.circles().map(|(at, diameter)| (self.to_sheet.point(at).raw(), (diameter / 4.0).min(2.0)))
+    }
+
+    /// Keeps words off its cut lines and crosses in `field`.
+    fn keep_clear(&self, field: Rect, clearing: &mut Clearing) {
+        for line in self.lines_near(field.inflate(CLEAR, CLEAR)) {
+            clearing.take_line(line, CLEAR);
+        }
+        for (centre, arm) in self.crosses() {
+            clearing.take(Rect::from_center_size(centre, Size::new(3.0 * arm, 3.0 * arm)));
+        }
+    }
 }
 
-fn draw_sheet(number: usize, layout: &Layout, pieces: &[Piece], header: &Header, pages: &mut [Sketch]) {
+/// Draws a joined sheet, and returns the pieces whose words found no room on it.
+fn draw_sheet(number: usize, layout: &Layout, pieces: &[Piece], wording: Wording, pages: &mut [Sketch]) -> Vec<usize> {
     let sheet = &layout.sheets[number];
     let of_sheet: Vec<usize> = (0..layout.tiles.len()).filter(|&t| layout.tiles[t].sheet == number).collect();
     let lying: Vec<Lying<'_>> =
-        sheet.placed.iter().map(|placed| Lying::new(&pieces[placed.piece], placed, header.wording)).collect();
+        sheet.placed.iter().map(|placed| Lying::new(&pieces[placed.piece], placed.to_sheet, wording)).collect();
     let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
     on_sheet.for_each(|(page, tile)| {
         lying.iter().for_each(|lying| draw_cut(lying, tile, page));
-        lying.iter().for_each(|lying| draw_insides(lying, tile, page));
-        draw_joins(sheet, tile, layout.core.overlap, header.wording, page);
+        lying.iter().enumerate().for_each(|(index, lying)| draw_insides(index, lying, tile.field, page));
+        draw_joins(sheet, tile, layout.core.overlap, wording, page);
         page.beside = page.clearing.clone();
         lying.iter().for_each(|lying| page.beside.take_area(&lying.lines_near(tile.field), false));
     });
-    for index in 0..lying.len() {
-        set_words(&lying, index, &of_sheet, layout, header, pages);
-    }
+    // First those that room was kept for, so that no others stand in it.
+    let mut order: Vec<usize> = (0..lying.len()).collect();
+    order.sort_by_key(|&index| sheet.placed[index].words.is_none());
+    let untold = order.into_iter().filter(|&index| {
+        let words = WordsOf { lying: &lying[index], placed: &sheet.placed[index], layout, wording };
+        !words.set(&of_sheet, pages)
+    });
+    let untold = untold.map(|index| sheet.placed[index].piece).collect();
     // After the lines from words to pieces, which may have one way only.
     let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
     on_sheet.for_each(|(page, tile)| {
+        for (piece, marking) in std::mem::take(&mut page.unsaid) {
+            say_with_line(&lying[piece].insides[marking], tile.field, page);
+        }
         if let Some(misfit) = misfits(sheet, tile, layout.core.overlap).first() {
-            explain_misfits(misfit.room.center(), header.wording.words, page);
+            explain_misfits(misfit.room.center(), wording.words, page);
         }
         lying.iter().for_each(|lying| draw_glue(lying, tile, page));
     });
+    untold
 }
 
-/// Everything on a piece but glue, with its words.
-fn draw_insides(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
-    let near = lying.insides.iter().filter(|inside| inside.bounds.overlaps(tile.field));
-    for inside in near.clone().filter(|inside| inside.class != Class::Glue) {
-        let shown = clip(&inside.path, tile.field);
+/// Everything on a piece but glue, with its words where they have room inside of the piece.
+fn draw_insides(index: usize, lying: &Lying<'_>, field: Rect, page: &mut Sketch) {
+    let near = lying.insides.iter().enumerate().filter(|(_, inside)| inside.bounds.overlaps(field));
+    for (_, inside) in near.clone().filter(|(_, inside)| inside.class != Class::Glue) {
+        let shown = clip(&inside.path, field);
         if shown.raw().is_empty() {
             continue;
         }
@@ -204,13 +274,31 @@ fn draw_insides(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
             None => page.drawing.line(inside.class, shown.raw().clone()),
         }
     }
-    for (text, wish) in near.filter_map(|inside| inside.label.as_ref()) {
-        let place = Some(*wish).filter(|wish| tile.field.contains(*wish));
-        if let Some(place) = place.and_then(|wish| page.clearing.find_near(markings::room(text), wish)) {
-            page.drawing.text(place.x0 + 0.3, place.y1 - 0.4, markings::em(), false, text.clone());
-            page.words.push(place);
-            page.clearing.take(place);
+    for (number, inside) in near {
+        let Some((text, wish)) = inside.label.as_ref().filter(|(_, wish)| field.contains(*wish)) else { continue };
+        let room = markings::room(text);
+        let close = Size::new(room.width + AT_LINE, room.height + AT_LINE);
+        let mut clearing = page.clearing.part(Rect::from_center_size(*wish, close));
+        clearing.take_area(&lying.lines_near(field), true);
+        match clearing.find(room, *wish, 0.0) {
+            Some(place) => page.set_line(text, markings::EM, false, place, markings::AIR),
+            None => page.unsaid.push((index, number)),
         }
+    }
+}
+
+/// The words of a marking where there is room, and a line from there to it.
+fn say_with_line(inside: &Inside, field: Rect, page: &mut Sketch) {
+    let Some((text, wish)) = &inside.label else { return };
+    let room = markings::room(text);
+    let places = [&page.clearing, &page.beside].map(|clearing| clearing.find_near(room, *wish));
+    let shown = clip(&inside.path, field);
+    let ways = || places.iter().flatten().map(|place| (*place, ways(&shown, *place)));
+    let free = ways().find_map(|(place, ways)| Some((place, ways.into_iter().find(|way| page.is_free(*way, place))?)));
+    let any = || ways().find_map(|(place, ways)| Some((place, *ways.first()?)));
+    if let Some((place, way)) = free.or_else(any) {
+        page.lead(way);
+        page.set_line(text, markings::EM, false, place, markings::AIR);
     }
 }
 
@@ -230,16 +318,9 @@ fn draw_cut(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
     if !path.raw().is_empty() {
         page.drawing.line(Class::Cut, path.raw().clone());
     }
-    for line in lying.lines_near(tile.field.inflate(CLEAR, CLEAR)) {
-        page.clearing.take_line(line, CLEAR);
-    }
-    for (at, diameter) in lying.piece.circles() {
-        let centre = lying.placed.to_sheet.point(at).raw();
-        if tile.field.inset(-1.0).contains(centre) {
-            let arm = (diameter / 4.0).min(2.0);
-            page.drawing.line(Class::SettingOut, cross(centre, arm));
-            page.clearing.take(Rect::from_center_size(centre, Size::new(3.0 * arm, 3.0 * arm)));
-        }
+    lying.keep_clear(tile.field, &mut page.clearing);
+    for (centre, arm) in lying.crosses().filter(|(centre, _)| tile.field.inset(-1.0).contains(*centre)) {
+        page.drawing.line(Class::SettingOut, cross(centre, arm));
     }
 }
 
@@ -335,7 +416,7 @@ fn draw_base_line(line: [Raw; 2], sheet: &Sheet, tile: &Tile, wording: Wording, 
     }
 }
 
-fn cross(middle: Raw, arm: f64) -> BezPath {
+pub(super) fn cross(middle: Raw, arm: f64) -> BezPath {
     let mut path = BezPath::new();
     path.move_to(middle - Vec2::new(arm, 0.0));
     path.line_to(middle + Vec2::new(arm, 0.0));
@@ -344,97 +425,141 @@ fn cross(middle: Raw, arm: f64) -> BezPath {
     path
 }
 
-/// The words of one piece on the page where they have the most room, and its letter on every other page it crosses.
-fn set_words(
-    lying: &[Lying<'_>],
-    index: usize,
-    of_sheet: &[usize],
-    layout: &Layout,
-    header: &Header,
-    pages: &mut [Sketch],
-) {
-    let this = &lying[index];
-    let mut rooms: Vec<(usize, Clearing)> = of_sheet
-        .par_iter()
-        .filter(|&&tile| layout.tiles[tile].pieces.contains(&this.placed.piece))
-        .map(|&tile| {
-            let mut clearing = pages[tile].clearing.part(this.bounds);
-            clearing.take_area(&this.lines_near(layout.tiles[tile].field), true);
-            (tile, clearing)
+/// One piece whose words are to be set.
+struct WordsOf<'a> {
+    lying: &'a Lying<'a>,
+    placed: &'a Placed,
+    layout: &'a Layout,
+    wording: Wording,
+}
+
+/// Where words stand, and the line from there to their piece.
+struct Stand {
+    tile: usize,
+    place: Rect,
+    words: Block,
+    way: Option<[Raw; 2]>,
+}
+
+impl WordsOf<'_> {
+    /// Sets the words of the piece where they are best read, and its letter on every other page that it crosses. Whether there was
+    /// room for them.
+    fn set(&self, of_sheet: &[usize], pages: &mut [Sketch]) -> bool {
+        let mut rooms: Vec<(usize, Clearing)> = of_sheet
+            .par_iter()
+            .filter(|&&tile| self.layout.tiles[tile].pieces.contains(&self.placed.piece))
+            .map(|&tile| {
+                let mut clearing = pages[tile].clearing.part(self.lying.bounds);
+                clearing.take_area(&self.lying.lines_near(self.field(tile)), true);
+                (tile, clearing)
+            })
+            .collect();
+        rooms.sort_by_cached_key(|(tile, clearing)| (std::cmp::Reverse(clearing.free()), *tile));
+        let searches: Vec<(usize, Search<'_>, Raw)> =
+            rooms.par_iter().take(4).map(|(tile, clearing)| (*tile, clearing.search(), clearing.middle())).collect();
+        let own: Vec<usize> = rooms.iter().map(|(tile, _)| *tile).collect();
+        let stand = self
+            .inside(&SETTINGS, &searches)
+            .or_else(|| self.beside(&BESIDE, &own, FAR, pages))
+            .or_else(|| self.inside(&SMALLEST, &searches))
+            .or_else(|| self.beside(&SMALLEST, &own, FAR, pages))
+            .or_else(|| self.beside(&BESIDE, &own, f64::INFINITY, pages))
+            .or_else(|| self.apart(&own, of_sheet, pages));
+        let (told, main) = match stand {
+            Some(Stand { tile, place, words, way }) => {
+                if let Some(way) = way {
+                    pages[tile].lead(way);
+                }
+                pages[tile].set(words, place);
+                let joined = way.is_some() || own.contains(&tile) && self.lying.bounds.contains(place.center());
+                (true, joined.then_some(tile))
+            }
+            None => (false, None),
+        };
+        rooms.sort_by_key(|(tile, _)| *tile);
+        pages.par_iter_mut().enumerate().filter(|(tile, _)| Some(*tile) != main).for_each(|(tile, page)| {
+            if let Ok(at) = rooms.binary_search_by_key(&tile, |(tile, _)| *tile) {
+                set_letter(self.lying, &rooms[at].1, self.field(tile), page);
+            }
+        });
+        told
+    }
+
+    fn field(&self, tile: usize) -> Rect {
+        self.layout.tiles[tile].field
+    }
+
+    /// On the piece itself.
+    fn inside(&self, settings: &[Setting], searches: &[(usize, Search<'_>, Raw)]) -> Option<Stand> {
+        both_ways(settings, false).find_map(|(setting, sideways)| {
+            let words = self.block(setting, sideways);
+            let found = searches.iter().find_map(|(tile, search, middle)| {
+                let place = search.find(words.size, *middle, 3.0)?;
+                Some((*tile, place))
+            });
+            found.map(|(tile, place)| Stand { tile, place, words, way: None })
         })
-        .collect();
-    rooms.sort_by_cached_key(|(tile, clearing)| (std::cmp::Reverse(clearing.free()), *tile));
-    let up = this.placed.up();
-    let words = |setting, sideways| block(this.piece, header.wording, setting, up, sideways);
-    let searches: Vec<(usize, Search<'_>, Raw)> =
-        rooms.par_iter().take(4).map(|(tile, clearing)| (*tile, clearing.search(), clearing.middle())).collect();
-    let inside = settings().find_map(|(setting, sideways)| {
-        let words = words(setting, sideways);
-        let place =
-            searches.iter().find_map(|(tile, search, middle)| Some((*tile, search.find(words.size, *middle, 3.0)?)));
-        place.map(|(tile, place)| (tile, place, words))
-    });
-    let main = match inside {
-        Some((tile, place, words)) => {
-            pages[tile].set(words, place);
-            Some(tile)
-        }
-        None => rooms.first().and_then(|(tile, _)| {
-            let wish =
-                this.placed.words.map_or_else(|| middle_in(this, layout.tiles[*tile].field), |rect| rect.center());
-            let beside = &pages[*tile].beside;
-            // As the room lies that was kept for them.
-            let upright = this.placed.words.is_some_and(|room| room.height() > room.width());
-            let (words, place) = [upright, !upright].into_iter().find_map(|sideways| {
-                let words = words(BESIDE, sideways);
-                let place = beside.find(words.size, wish, 0.0)?;
-                Some((words, place))
-            })?;
-            point_at(this, place, layout.tiles[*tile].field, &mut pages[*tile]);
-            pages[*tile].set(words, place);
-            Some(*tile)
-        }),
-    };
-    rooms.sort_by_key(|(tile, _)| *tile);
-    pages.par_iter_mut().enumerate().filter(|(tile, _)| Some(*tile) != main).for_each(|(tile, page)| {
-        if let Ok(at) = rooms.binary_search_by_key(&tile, |(tile, _)| *tile) {
-            set_letter(this, &rooms[at].1, layout.tiles[tile].field, page);
-        }
-    });
+    }
+
+    /// Outside of all pieces, with a line no longer than `far` that passes no other words.
+    fn beside(&self, settings: &[Setting], own: &[usize], far: f64, pages: &[Sketch]) -> Option<Stand> {
+        // As the room lies that was kept for them.
+        let upright = self.placed.words.is_some_and(|room| room.height() > room.width());
+        own.iter().find_map(|&tile| {
+            let (page, field) = (&pages[tile], self.field(tile));
+            let wish = self.placed.words.map_or_else(|| middle_in(self.lying, field), |rect| rect.center());
+            let shown = self.lying.shown(field);
+            let search = page.beside.search();
+            both_ways(settings, upright).find_map(|(setting, sideways)| {
+                let words = self.block(setting, sideways);
+                let place = search.find(words.size, wish, 0.0)?;
+                let short = ways(&shown, place).into_iter().filter(|[from, to]| from.distance(*to) <= far);
+                let way = short.into_iter().find(|way| page.is_free(*way, place))?;
+                Some(Stand { tile, place, words, way: Some(way) })
+            })
+        })
+    }
+
+    /// Anywhere on the pages of the sheet, those of the piece first, saying where the piece lies.
+    fn apart(&self, own: &[usize], of_sheet: &[usize], pages: &[Sketch]) -> Option<Stand> {
+        let page = self.layout.tiles[*own.first()?].name();
+        own.iter().chain(of_sheet).find_map(|&tile| {
+            let (search, wish) = (pages[tile].beside.search(), middle_in(self.lying, self.field(tile)));
+            BESIDE.iter().chain(&SMALLEST).find_map(|setting| {
+                let words = block_apart(self.lying.piece, self.wording, *setting, self.placed.up(), &page);
+                let place = search.find(words.size, wish, 0.0)?;
+                Some(Stand { tile, place, words, way: None })
+            })
+        })
+    }
+
+    fn block(&self, setting: Setting, sideways: bool) -> Block {
+        block(self.lying.piece, self.wording, setting, self.placed.up(), sideways)
+    }
 }
 
 /// The letter alone: inside the piece where it fits, else beside it with a line to it.
 fn set_letter(this: &Lying<'_>, inside: &Clearing, field: Rect, page: &mut Sketch) {
     let letter = &this.piece.letter;
     let room = |size: f64| Size::new(BOLD.width(letter, size) + 0.4, BOLD.cap_height(size) + 0.4);
-    let set = |size: f64, place: Rect, page: &mut Sketch| {
-        page.drawing.text(place.x0 + 0.2, place.y1 - 0.2, size, true, letter.clone());
-        page.words.push(place);
-        page.take(place);
-    };
     if let Some((number, place)) = inside.find_first(LETTERS.map(room), inside.middle(), 2.0) {
-        set(LETTERS[number], place, page);
+        page.set_line(letter, LETTERS[number], true, place, 0.2);
         return;
     }
     let small = &LETTERS[2..];
     let wish = middle_in(this, field);
     if let Some((number, place)) = page.beside.find_first(small.iter().copied().map(room), wish, 0.0) {
-        point_at(this, place, field, page);
-        set(small[number], place, page);
+        let ways = ways(&this.shown(field), place);
+        if let Some(way) = ways.iter().find(|way| page.is_free(**way, place)).or(ways.first()) {
+            page.lead(*way);
+        }
+        page.set_line(letter, small[number], true, place, 0.2);
     }
 }
 
-/// A line from words beside a piece to the nearest place of what `field` shows of its cut lines that it reaches past no other
-/// words.
-fn point_at(this: &Lying<'_>, place: Rect, field: Rect, page: &mut Sketch) {
+/// Straight lines from words in `place` to places of `shown`, the nearest first.
+fn ways(shown: &Path<JoinedSheet>, place: Rect) -> Vec<[Raw; 2]> {
     let centre = place.center();
-    // From the nearest place of the words, else from a corner of them.
-    let from = |to: Raw| {
-        let nearest = Raw::new(to.x.clamp(place.x0, place.x1), to.y.clamp(place.y0, place.y1));
-        let corners = [(place.x0, place.y0), (place.x1, place.y0), (place.x0, place.y1), (place.x1, place.y1)];
-        std::iter::once(nearest).chain(corners.map(Raw::from))
-    };
-    let shown = this.shown(field);
     let mut ends: Vec<(f64, Raw)> = shown
         .raw()
         .segments()
@@ -444,18 +569,13 @@ fn point_at(this: &Lying<'_>, place: Rect, field: Rect, page: &mut Sketch) {
         })
         .collect();
     ends.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let free = |[a, b]: &[Raw; 2]| {
-        let own = place.inset(-0.3);
-        !meets(*a, *b, own) && !page.words.iter().any(|words| meets(*a, *b, words.inflate(0.3, 0.3)))
+    // From the nearest place of the words, else from a corner of them.
+    let from = |to: Raw| {
+        let nearest = Raw::new(to.x.clamp(place.x0, place.x1), to.y.clamp(place.y0, place.y1));
+        let corners = [(place.x0, place.y0), (place.x1, place.y0), (place.x0, place.y1), (place.x1, place.y1)];
+        std::iter::once(nearest).chain(corners.map(Raw::from))
     };
-    let mut ways = ends.iter().flat_map(|(_, to)| from(*to).map(|from| [from, *to]));
-    let way = ways.find(free).or_else(|| ends.first().and_then(|(_, to)| Some([from(*to).next()?, *to])));
-    if let Some([from, to]) = way {
-        page.drawing.straight(Class::SettingOut, from.into(), to.into());
-        for clearing in [&mut page.clearing, &mut page.beside] {
-            clearing.take_line(&[from, to], CLEAR);
-        }
-    }
+    ends.into_iter().flat_map(|(_, to)| from(to).map(move |from| [from, to])).collect()
 }
 
 /// Whether the straight line from `a` to `b` meets `rect`.
@@ -473,8 +593,9 @@ fn middle_in(this: &Lying<'_>, field: Rect) -> Raw {
     if count > 0.0 { (sum / count).to_point() } else { field.center() }
 }
 
-fn settings() -> impl Iterator<Item = (super::block::Setting, bool)> {
-    SETTINGS.into_iter().flat_map(|setting| [(setting, false), (setting, true)])
+/// Each setting level and sideways, or the other way around.
+fn both_ways(settings: &[Setting], sideways_first: bool) -> impl Iterator<Item = (Setting, bool)> {
+    settings.iter().flat_map(move |setting| [(*setting, sideways_first), (*setting, !sideways_first)])
 }
 
 fn polylines<S: crate::space::Space>(path: &Path<S>) -> Vec<Vec<Raw>> {

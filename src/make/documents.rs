@@ -6,7 +6,7 @@ use super::Plan;
 use super::manifest::{DocumentReport, Manifest, PageReport};
 use crate::build_file::{Build, Like, PaperSize, SizeFrom};
 use crate::drawing::{
-    Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, test_card, tiles,
+    Drawing, Facts, Figure, Header, SizeShown, cut_words, front, side_by_side, sizes, sizes_page, sketch, test_card,
 };
 use crate::output::{Document, OutFile, Sheetful, path_data, pdf, pieces_svg, preview_png};
 use crate::paper::{Core, Tile, cores};
@@ -215,7 +215,8 @@ fn sheetfuls(
             &[&counts[0], &paper_name(&front_paper, words), &counts[1], &paper_name(paper, words)],
         )
     };
-    let front = front(&front_core, layout, tapings, pieces, facts, &sheets);
+    let sketched = sketch(layout, pieces, build.wording());
+    let front = front(&front_core, layout, tapings, pieces, facts, &sketched.untold, &sheets);
     let header = Header {
         build: build.date.as_ref().map_or_else(|| build.name.clone(), |date| format!("{}  ·  {date}", build.name)),
         set: fill(words.set_number, &[&facts.set]),
@@ -248,7 +249,7 @@ fn sheetfuls(
         let drawing = sizes_page(drawing, *size, front_core.size, &header.build, words);
         pages.push(in_front(drawing, words.label_sizes.to_owned(), words.bookmark_sizes.to_owned()));
     }
-    let drawn = tiles(layout, pieces, &header);
+    let drawn = sketched.finish(layout, pieces, &header);
     pages.extend(drawn.into_iter().zip(&layout.tiles).map(|(drawing, tile)| {
         let name = tile.name();
         let bookmark = fill(words.bookmark_page, &[&name, &letters(plan, tile).join(" ")]);
