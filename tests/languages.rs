@@ -53,7 +53,7 @@ outline = "M 0 0 H 2400 V 70 H 0 Z"
 "#;
 
 /// What none of these builds has to say: other sources of the size, other wearers.
-const UNSAID: [&str; 21] = [
+const UNSAID: [&str; 24] = [
     "words_apart",
     "rests_on_known_lengths",
     "rests_on_as_pictured",
@@ -75,6 +75,9 @@ const UNSAID: [&str; 21] = [
     "changed_part",
     "changed_layers",
     "changed_joint",
+    "how_inside",
+    "how_on",
+    "how_through",
 ];
 
 /// Label after label of every page, then what a reader program shows around them.

@@ -8,6 +8,7 @@ use super::building::{note_words, section_drawing, sections};
 use super::lines::{Class, Drawing};
 use super::markings::{class_of, dash_of, sample};
 use super::{clip, cut_words, misfit, rulers, shorten, tile, wrap};
+use crate::build_file::{CutLine, Cutting, Template};
 use crate::paper::{Core, Layout, Sheet, Tile};
 use crate::pattern::{Assembled, Built, MarkingKind, Piece};
 use crate::space::Page;
@@ -36,6 +37,8 @@ pub struct Facts {
     pub rests_on: String,
     /// How it is built up from foam and pipe.
     pub building: Assembled,
+    /// How paper becomes foam.
+    pub cutting: Cutting,
     /// The words, and how sizes are shown.
     pub wording: Wording,
 }
@@ -49,6 +52,23 @@ const INSET: f64 = 5.0;
 
 /// Sections of parts are no higher, mm.
 const SECTION_HIGH: f64 = 26.0;
+
+/// From paper to foam: sizes rest on where the blade runs.
+fn how_cut(cutting: &Cutting, wording: Wording) -> String {
+    let words = wording.words;
+    if cutting.place.is_none() {
+        return format!("{} {}", words.how_trace, words.how_foam);
+    }
+    if cutting.template == Template::CutThrough {
+        return words.how_through.to_owned();
+    }
+    let blade = match cutting.line {
+        CutLine::Inside => words.how_inside,
+        CutLine::On => words.how_on,
+        CutLine::Outside => words.how_outside,
+    };
+    format!("{} {}", words.how_trace, fill(blade, &[&wording.tenths(cutting.pen.to_mm())]))
+}
 
 /// The first pages for `layout`, in the frame of `core`; they say all of the pieces `untold`, which have no words elsewhere.
 /// `sheets(n)` tells on how much paper the document is printed when `n` pages are in front.
@@ -127,7 +147,8 @@ fn compose(
     if layout.sheets.iter().any(|sheet| sheet.base_line.is_some()) {
         flow.text(words.how_base_line, BODY);
     }
-    flow.text(words.how_cut, BODY);
+    flow.text(&how_cut(&facts.cutting, facts.wording), BODY);
+    flow.text(words.how_turned, BODY);
     flow.building(&facts.building);
     flow.heading(words.lines);
     flow.legend(pieces, joins);

@@ -415,6 +415,7 @@ fn facts(plan: &Plan) -> Facts {
         }),
         rests_on: rests_on(words, survey.build.size.value, survey.size.is_some()).to_owned(),
         building: survey.building.clone(),
+        cutting: survey.build.cutting.clone(),
         wording,
     }
 }
