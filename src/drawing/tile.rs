@@ -248,7 +248,7 @@ fn draw_sheet(number: usize, layout: &Layout, pieces: &[Piece], wording: Wording
     let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
     on_sheet.for_each(|(page, tile)| {
         for (piece, marking) in std::mem::take(&mut page.unsaid) {
-            say_with_line(&lying[piece].insides[marking], tile.field, page);
+            say_with_line(&lying[piece], marking, tile.field, page);
         }
         if let Some(misfit) = misfits(sheet, tile, layout.core.overlap).first() {
             explain_misfits(misfit.room.center(), wording.words, page);
@@ -287,11 +287,16 @@ fn draw_insides(index: usize, lying: &Lying<'_>, field: Rect, page: &mut Sketch)
     }
 }
 
-/// The words of a marking where there is room, and a line from there to it.
-fn say_with_line(inside: &Inside, field: Rect, page: &mut Sketch) {
+/// The words of a marking on its piece or beside all, and a line from there to it; on another piece only for want of room.
+fn say_with_line(lying: &Lying<'_>, number: usize, field: Rect, page: &mut Sketch) {
+    let inside = &lying.insides[number];
     let Some((text, wish)) = &inside.label else { return };
     let room = markings::room(text);
-    let places = [&page.clearing, &page.beside].map(|clearing| clearing.find_near(room, *wish));
+    let mut own = page.clearing.part(lying.bounds);
+    own.take_area(&lying.lines_near(field), true);
+    let mut places = [&own, &page.beside, &page.clearing].map(|clearing| clearing.find_near(room, *wish));
+    let far = |place: &Option<Rect>| place.map_or(f64::INFINITY, |place| place.center().distance(*wish));
+    places[..2].sort_by(|a, b| far(a).total_cmp(&far(b)));
     let shown = clip(&inside.path, field);
     let ways = || places.iter().flatten().map(|place| (*place, ways(&shown, *place)));
     let free = ways().find_map(|(place, ways)| Some((place, ways.into_iter().find(|way| page.is_free(*way, place))?)));
@@ -559,7 +564,10 @@ fn set_letter(this: &Lying<'_>, inside: &Clearing, field: Rect, page: &mut Sketc
 
 /// Straight lines from words in `place` to places of `shown`, the nearest first.
 fn ways(shown: &Path<JoinedSheet>, place: Rect) -> Vec<[Raw; 2]> {
+    /// White between a line and the words, in mm.
+    const GAP: f64 = 0.6;
     let centre = place.center();
+    let place = place.inflate(GAP, GAP);
     let mut ends: Vec<(f64, Raw)> = shown
         .raw()
         .segments()
