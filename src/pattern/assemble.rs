@@ -150,7 +150,7 @@ pub fn assemble(build: &Build, drawn: &[Drawn], runs: &[Option<[Point<Pattern>; 
                 });
                 pieces.push(single(unit, whole, wrap.as_ref()));
                 edges.push([unit.free.clone(), unit.glued.clone()]);
-                let closes = wrap.is_some_and(|wrap| !wrap.blank.seams.is_empty());
+                let closes = wrap.is_some_and(|wrap| !wrap.closing().is_empty());
                 closed.extend(closes.then(|| Step::Closed(vec![unit.letter.clone()])));
             }
             Some((part, layers)) => {

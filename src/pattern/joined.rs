@@ -283,14 +283,14 @@ pub(super) fn sewn_edges(build: &Build, drawn: &[Drawn], of: usize) -> Vec<Path<
 
 /// The straight edges of a wrap, which are glued to each other.
 pub(super) fn closing_edges(build: &Build, choices: &[usize], of: usize) -> Vec<Path<Pattern>> {
-    let edge = |[from, to]: [Point<Pattern>; 2]| {
+    let edge = |[from, to]: &[Point<Pattern>; 2]| {
         let mut path = BezPath::new();
         path.move_to(from.raw());
         path.line_to(to.raw());
         Path::new(path)
     };
     let wrap = wrapped(build, &build.pieces[of], choices);
-    wrap.map_or_else(Vec::new, |wrap| wrap.blank.seams.into_iter().map(edge).collect())
+    wrap.map_or_else(Vec::new, |wrap| wrap.closing().iter().map(edge).collect())
 }
 
 /// What of an edge is none of `others`.

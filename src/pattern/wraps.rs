@@ -4,6 +4,7 @@ use super::piece::Note;
 use crate::build_file::{Build, Core, PieceSpec, Wrap};
 use crate::hardware::{Foam, foam_called, pipe};
 use crate::problem::Problem;
+use crate::space::{Pattern, Point};
 use crate::units::Length;
 use crate::unrolled::{
     Blank, Tilt, cone, cone_blank, gore, oval_around, panel, panel_side, sleeve, strand_radius, stretch, strip,
@@ -23,6 +24,14 @@ pub struct Wrapped {
     pub tilt: Option<Tilt>,
     /// What is risky about it.
     pub problems: Vec<Problem>,
+}
+
+impl Wrapped {
+    /// The straight edges that are glued to each other, where it is closed around something; those of cords and strips are not.
+    pub fn closing(&self) -> &[[Point<Pattern>; 2]] {
+        let wound = self.notes.iter().any(|note| matches!(note, Note::Turns(_)));
+        if wound { &[] } else { &self.blank.seams }
+    }
 }
 
 /// Outer faces stretch by at most so much cold, and warm, as parts (common practice, no source).
