@@ -190,10 +190,7 @@ pub(super) fn check_holes(build: &Build, pieces: &[Drawn], problems: &mut Proble
         for (hole, round) in spec.holes.iter().zip(&piece.holes) {
             let inside = kurbo::Shape::winding(cut, round.at.raw()) % 2 != 0;
             let radius = round.diameter.to_mm() / 2.0;
-            let near = cut
-                .segments()
-                .map(|segment| kurbo::ParamCurveNearest::nearest(&segment, round.at.raw(), 1e-3).distance_sq.sqrt())
-                .fold(f64::INFINITY, f64::min);
+            let near = piece.outline.distance(round.at);
             let text = match (inside, near > radius) {
                 (true, true) => continue,
                 (false, _) => format!("the hole lies outside piece {} “{}”; move it inside", piece.letter, piece.name),

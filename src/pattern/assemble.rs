@@ -15,7 +15,7 @@ use super::ready::{told_of_holes, told_of_pieces, unsound};
 use super::seam::Verdict;
 use super::stacking::{Built, build_up, is_built};
 use super::wraps::wrapped;
-use crate::build_file::{Build, PieceSpec};
+use crate::build_file::{Build, PieceSpec, SlotSpec};
 use crate::hardware::{Foam, foam_called, pipe};
 use crate::layers::Layered;
 use crate::problem::{Problem, Problems};
@@ -30,6 +30,13 @@ pub struct Drawn {
     pub piece: Piece,
     /// From its units in the file.
     pub map: Map<Pixels, Pattern>,
+}
+
+impl Drawn {
+    /// What a slot takes out.
+    pub(super) fn slot(&self, slot: &SlotSpec) -> Region<Pattern> {
+        Region::band(&slot.ends.map(|end| self.map.point(end)), slot.width.to_mm())
+    }
 }
 
 /// Everything that is cut, and how it goes together.

@@ -1,6 +1,6 @@
 //! A part → what is cut for it: itself, or its layers, with their holes and slots.
 
-use kurbo::{BezPath, Shape as _};
+use kurbo::{BezPath, Line, Shape as _};
 
 use super::assemble::{Drawn, PunchUse};
 use super::lines::runs;
@@ -69,10 +69,7 @@ fn disc(hole: &RoundHole) -> Region<Pattern> {
 
 /// Everything that holes and slots take out of a piece.
 pub(super) fn openings_of(spec: &PieceSpec, whole: &Drawn) -> Region<Pattern> {
-    let slots = spec.building.slots.iter().map(|slot| {
-        let ends = slot.ends.map(|end| whole.map.point(end));
-        Region::band(&ends, slot.width.to_mm())
-    });
+    let slots = spec.building.slots.iter().map(|slot| whole.slot(slot));
     slots.chain(whole.piece.holes.iter().map(disc)).fold(Region::empty(), |all, one| all.or(&one))
 }
 
@@ -82,11 +79,7 @@ fn with_slots(spec: &PieceSpec, whole: &Drawn, outline: &Path<Pattern>) -> Optio
         return None;
     }
     let region = Region::of(outline);
-    let slots = spec.building.slots.iter().map(|slot| {
-        let ends = slot.ends.map(|end| whole.map.point(end));
-        Region::band(&ends, slot.width.to_mm())
-    });
-    let slots: Vec<Region<Pattern>> = slots.collect();
+    let slots: Vec<Region<Pattern>> = spec.building.slots.iter().map(|slot| whole.slot(slot)).collect();
     let inside = |slot: &Region<Pattern>| slot.minus(&region).is_empty();
     if slots.iter().all(inside) {
         // Openings alone: the outline itself stays what it is, to the last digit.
@@ -189,9 +182,7 @@ pub(super) fn layer_pieces(
 
 /// A straight line where it runs over `region`.
 fn straight_within(run: [Point<Pattern>; 2], region: &Region<Pattern>) -> Path<Pattern> {
-    let mut line = BezPath::new();
-    line.move_to(run[0].raw());
-    line.line_to(run[1].raw());
+    let line = Line::new(run[0].raw(), run[1].raw()).to_path(0.1);
     let clear = |at: kurbo::Point| region.contains(at.into());
     let all = runs(&Path::new(line), &clear);
     let each = all.elements().chunk_by(|_, next| !matches!(next, kurbo::PathEl::MoveTo(_)));
@@ -307,10 +298,8 @@ pub(super) fn put_tilts(build: &Build, choices: &[usize], pieces: &mut [Piece]) 
         let Some(wrap) = wrapped(build, &build.pieces[piece.of], choices) else { continue };
         let Some(tilt) = wrap.tilt else { continue };
         for [a, b] in wrap.blank.seams {
-            let mut path = BezPath::new();
-            path.move_to(a.raw());
-            path.line_to(b.raw());
-            piece.markings.push(Marking { kind: MarkingKind::Tilt(tilt.blade), path: Path::new(path) });
+            let path = Path::new(Line::new(a.raw(), b.raw()).to_path(0.1));
+            piece.markings.push(Marking { kind: MarkingKind::Tilt(tilt.blade), path });
         }
     }
 }

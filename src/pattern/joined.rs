@@ -1,6 +1,6 @@
 //! Edges that meet: match marks on both, and what a builder would find out when they are glued.
 
-use kurbo::BezPath;
+use kurbo::{BezPath, Line, Shape as _};
 
 use super::allowance::Allowance;
 use super::assemble::{Drawn, SeamFacts, Step};
@@ -34,11 +34,7 @@ fn put_mark(place: OnEdge, cut: &[usize], pieces: &mut [Piece], mate: &str, stro
     /// From the edge, mm: further in, it is another edge.
     const NEAR: f64 = 0.3;
     for &index in cut {
-        let outline = pieces[index].outline.raw();
-        let passes = outline
-            .segments()
-            .any(|segment| kurbo::ParamCurveNearest::nearest(&segment, place.at.raw(), 1e-3).distance_sq < NEAR * NEAR);
-        if passes {
+        if pieces[index].outline.distance(place.at) < NEAR {
             let kind = MarkingKind::Match { mate: mate.to_owned(), strokes: strokes_of };
             let path = strokes(place, strokes_of, allowances[index].knife.max(0.0));
             pieces[index].markings.push(Marking { kind, path });
@@ -183,10 +179,7 @@ fn off_edge(off: f64, name: &str) -> Option<Problem> {
 
 /// The part of piece `of` whose outline comes nearest to a place.
 fn nearest_unit(units: &[Unit<'_>], of: usize, at: Point<Pattern>) -> usize {
-    let far = |unit: &usize| {
-        let to = |s: kurbo::PathSeg| kurbo::ParamCurveNearest::nearest(&s, at.raw(), 1e-3).distance_sq;
-        units[*unit].outline.raw().segments().map(to).fold(f64::INFINITY, f64::min)
-    };
+    let far = |unit: &usize| units[*unit].outline.distance(at);
     let of_piece = (0..units.len()).filter(|unit| units[*unit].of == of);
     of_piece.min_by(|a, b| far(a).total_cmp(&far(b))).unwrap_or(0)
 }
@@ -253,11 +246,7 @@ fn ends_before_corner(outline: &Path<Pattern>, edge: &Edge, letter: &str) -> Opt
         })
         .collect();
     let path = edge.path();
-    let within = |corner: &Point<Pattern>| {
-        let far =
-            path.raw().segments().map(|s| kurbo::ParamCurveNearest::nearest(&s, corner.raw(), 1e-3).distance_sq.sqrt());
-        far.fold(f64::INFINITY, f64::min) < GAP.start
-    };
+    let within = |corner: &Point<Pattern>| path.distance(*corner) < GAP.start;
     let beyond = |end: &Point<Pattern>| {
         let far = corners.iter().filter(|corner| !within(corner)).map(|corner| corner.distance(*end));
         far.min_by(f64::total_cmp).filter(|far| GAP.contains(far))
@@ -283,12 +272,7 @@ pub(super) fn sewn_edges(build: &Build, drawn: &[Drawn], of: usize) -> Vec<Path<
 
 /// The straight edges of a wrap, which are glued to each other.
 pub(super) fn closing_edges(build: &Build, choices: &[usize], of: usize) -> Vec<Path<Pattern>> {
-    let edge = |[from, to]: &[Point<Pattern>; 2]| {
-        let mut path = BezPath::new();
-        path.move_to(from.raw());
-        path.line_to(to.raw());
-        Path::new(path)
-    };
+    let edge = |[from, to]: &[Point<Pattern>; 2]| Path::new(Line::new(from.raw(), to.raw()).to_path(0.1));
     let wrap = wrapped(build, &build.pieces[of], choices);
     wrap.map_or_else(Vec::new, |wrap| wrap.closing().iter().map(edge).collect())
 }
@@ -296,10 +280,6 @@ pub(super) fn closing_edges(build: &Build, choices: &[usize], of: usize) -> Vec<
 /// What of an edge is none of `others`.
 pub(super) fn apart_from(edge: &Path<Pattern>, others: &[Path<Pattern>]) -> Path<Pattern> {
     const NEAR: f64 = 0.05;
-    let segments: Vec<kurbo::PathSeg> = others.iter().flat_map(|other| other.raw().segments()).collect();
-    let clear = |at: kurbo::Point| {
-        let near = |s: &kurbo::PathSeg| kurbo::ParamCurveNearest::nearest(s, at, 1e-3).distance_sq < NEAR * NEAR;
-        !segments.iter().any(near)
-    };
+    let clear = |at: kurbo::Point| others.iter().all(|other| other.distance(at.into()) >= NEAR);
     Path::new(runs(edge, &clear))
 }

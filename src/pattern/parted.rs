@@ -1,6 +1,6 @@
 //! Pieces split along their lines → parts with letters of their own.
 
-use kurbo::{ParamCurveNearest as _, Shape as _};
+use kurbo::Shape as _;
 
 use super::assemble::Drawn;
 use super::divide::{Division, NotDivided, Part, Shared, divide};
@@ -171,10 +171,7 @@ fn named_parts<'a>(
                 format!("[{x}, {y}] is in no part of \"{}\"; move it inside the part that is meant", spec.name.value);
             return Err(Problem::error("part_outside", text).at(part.at.place));
         };
-        let onto = |shared: &Shared| {
-            let far = shared.edge.raw().segments().map(|s| s.nearest(at, 1e-3).distance_sq.sqrt());
-            far.fold(f64::INFINITY, f64::min) < ON_LINE
-        };
+        let onto = |shared: &Shared| shared.edge.distance(at.into()) < ON_LINE;
         if division.shared.iter().any(onto) {
             let Point { x, y, .. } = part.at.value;
             let text = format!(

@@ -1,6 +1,6 @@
 //! What a first builder would find out while cutting.
 
-use kurbo::{ParamCurveNearest as _, Shape as _};
+use kurbo::Shape as _;
 
 use super::assemble::Drawn;
 use super::piece::{MarkingKind, Note, Piece};
@@ -10,7 +10,7 @@ use crate::build_file::{Build, Half, PieceSpec};
 use crate::hardware::foam_called;
 use crate::problem::{Problem, Problems};
 use crate::shape::{Alike, Region, Shape, find_symmetry};
-use crate::space::{Path, Pattern, Point};
+use crate::space::{Pattern, Point};
 use crate::units::Length;
 
 /// What a first builder would find out while cutting.
@@ -48,7 +48,7 @@ fn slots_outside(spec: &PieceSpec, drawn: &Drawn) -> Problems {
     let region = Region::of(&drawn.piece.outline);
     let told = |slot: &crate::build_file::SlotSpec| {
         let name = &spec.name.value;
-        let band = Region::band(&slot.ends.map(|end| drawn.map.point(end)), slot.width.to_mm());
+        let band = drawn.slot(slot);
         let leaves = |band: &Region<Pattern>| !band.minus(&region).is_empty();
         let (code, text) = if leaves(&band) {
             let text =
@@ -75,7 +75,7 @@ pub(super) fn told_of_holes(build: &Build, drawn: &[Drawn], pieces: &[Piece]) ->
             // What leaves the piece as it was drawn is told already.
             let radius = round.diameter.to_mm() / 2.0;
             if drawn.piece.outline.raw().winding(round.at.raw()) % 2 == 0
-                || beside(&drawn.piece.outline, round.at) <= radius
+                || drawn.piece.outline.distance(round.at) <= radius
             {
                 continue;
             }
@@ -83,7 +83,7 @@ pub(super) fn told_of_holes(build: &Build, drawn: &[Drawn], pieces: &[Piece]) ->
             let lowest =
                 |piece: &&Piece| !piece.notes.iter().any(|note| matches!(note, Note::Layer { number: 2.., .. }));
             let told = pieces.iter().filter(|piece| piece.of == of).filter(lowest).find_map(|piece| {
-                let web = beside(&piece.outline, round.at) - radius;
+                let web = piece.outline.distance(round.at) - radius;
                 let name = &piece.letter;
                 if web < WEB {
                     let text = format!(
@@ -96,7 +96,7 @@ pub(super) fn told_of_holes(build: &Build, drawn: &[Drawn], pieces: &[Piece]) ->
                 }
                 let scored = piece.markings.iter().any(|marking| match marking.kind {
                     MarkingKind::Score { opens: breadth, .. } | MarkingKind::Groove { breadth, .. } => {
-                        beside(&marking.path, round.at) < radius + WEB.max(breadth / 2.0)
+                        marking.path.distance(round.at) < radius + WEB.max(breadth / 2.0)
                     }
                     _ => false,
                 });
@@ -110,12 +110,6 @@ pub(super) fn told_of_holes(build: &Build, drawn: &[Drawn], pieces: &[Piece]) ->
         }
     }
     problems
-}
-
-/// How far a place is from the nearest of a path, mm.
-fn beside(path: &Path<Pattern>, at: Point<Pattern>) -> f64 {
-    let far = path.raw().segments().map(|s| s.nearest(at.raw(), 1e-3).distance_sq);
-    far.fold(f64::INFINITY, f64::min).sqrt()
 }
 
 /// Two of a piece that is not like its mirror image, and neither is turned over: a left one and a right one are forgotten easily.

@@ -7,7 +7,7 @@ mod lens;
 use std::fmt::Debug;
 use std::marker::PhantomData;
 
-use kurbo::{Affine, BezPath, ParamCurve, ParamCurveDeriv, PathEl, Shape};
+use kurbo::{Affine, BezPath, ParamCurve, ParamCurveDeriv, ParamCurveNearest as _, PathEl, Shape};
 
 pub use lens::Lens;
 
@@ -96,6 +96,12 @@ impl<S: Space> Path<S> {
     /// The smallest upright rectangle around the curve itself (not around its control points).
     pub fn bounds(&self) -> kurbo::Rect {
         self.raw.bounding_box()
+    }
+
+    /// From a place to the nearest of it, within a thousandth of a unit; infinite where it is empty.
+    pub fn distance(&self, at: Point<S>) -> f64 {
+        let far = self.raw.segments().map(|segment| segment.nearest(at.raw(), 1e-3).distance_sq);
+        far.fold(f64::INFINITY, f64::min).sqrt()
     }
 
     /// Polylines, one a subpath, that stay within `tolerance` of the curve; the first point is repeated at the end
