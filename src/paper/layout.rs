@@ -31,8 +31,8 @@ pub struct Layout {
     pub sheets: Vec<Sheet>,
     /// In print order: strip by strip.
     pub tiles: Vec<Tile>,
-    /// Fewer pages than this carry the pieces in no layout with a joined sheet in rows for each larger piece, and shared pages for
-    /// the others: by their areas, by how far they reach, and by what each row must show.
+    /// Fewer pages than this carry the pieces in no layout with a joined sheet, a grid, for each larger piece, and shared pages for
+    /// the others: by their areas, by how far they reach, and by what each page and row of a grid must show.
     pub least_pages: usize,
 }
 
