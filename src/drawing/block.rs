@@ -32,7 +32,7 @@ pub(super) const SETTINGS: [Setting; 12] = [
     Setting { wrap: 120.0, scale: 0.65 },
 ];
 
-/// For words that stand beside a piece too small to hold them; room is kept for the first.
+/// For words that stand beside a piece too small to hold them.
 pub(super) const BESIDE: [Setting; 8] = [
     Setting { wrap: 44.0, scale: 0.8 },
     Setting { wrap: 62.0, scale: 0.8 },
@@ -43,6 +43,9 @@ pub(super) const BESIDE: [Setting; 8] = [
     Setting { wrap: 70.0, scale: 0.65 },
     Setting { wrap: 110.0, scale: 0.65 },
 ];
+
+/// Beside a piece, room is kept for these; larger ones stand there where there is more.
+pub(super) const KEPT: Setting = BESIDE[4];
 
 /// Small, but better than no words at all.
 pub(super) const SMALLEST: [Setting; 4] = [

@@ -3,7 +3,7 @@
 use kurbo::{Affine, BezPath, ParamCurve as _, ParamCurveNearest as _, Point as Raw, Rect, Shape as _, Size, Vec2};
 use rayon::prelude::*;
 
-use super::block::{BESIDE, Block, SETTINGS, SMALLEST, Setting, UP, block, block_apart};
+use super::block::{BESIDE, Block, KEPT, SETTINGS, SMALLEST, Setting, UP, block, block_apart};
 use super::clip::clip;
 use super::lines::{Class, Drawing};
 use super::markings::{self, Inside, hatch_around, insides};
@@ -56,10 +56,10 @@ pub fn words_beside(piece: &Piece, wording: Wording) -> Size {
         let size = block(piece, wording, setting, UP, sideways).size;
         search.find(size, bounds.center(), 0.0).is_some()
     };
-    if both_ways(&SETTINGS, false).any(fits) {
+    if both_ways(&SETTINGS, false).chain(both_ways(&SMALLEST, false)).any(fits) {
         return Size::ZERO;
     }
-    let size = block(piece, wording, BESIDE[0], UP, false).size;
+    let size = block(piece, wording, KEPT, UP, false).size;
     Size::new(size.width + 4.0 * CLEAR, size.height + 4.0 * CLEAR)
 }
 
@@ -465,8 +465,9 @@ impl WordsOf<'_> {
         let own: Vec<usize> = rooms.iter().map(|(tile, _)| *tile).collect();
         let stand = self
             .inside(&SETTINGS, &searches)
-            .or_else(|| self.beside(&BESIDE, &own, FAR, pages))
+            // Small words on the piece stay with it when it is cut out; larger ones beside it do not.
             .or_else(|| self.inside(&SMALLEST, &searches))
+            .or_else(|| self.beside(&BESIDE, &own, FAR, pages))
             .or_else(|| self.beside(&SMALLEST, &own, FAR, pages))
             .or_else(|| self.beside(&BESIDE, &own, f64::INFINITY, pages))
             .or_else(|| self.apart(&own, of_sheet, pages));

@@ -6,7 +6,8 @@ use super::core::Core;
 use super::grid::lie;
 use super::least;
 use super::marks::{Mark, marks};
-use super::nest::{Shape, nest};
+use super::nest::nest;
+use super::poses::Shape;
 use super::turns::fitting;
 use crate::space::{JoinedSheet, Map, Path, Pattern, Point};
 
@@ -126,7 +127,7 @@ impl Tile {
 /// its own, lying the way that takes the fewest pages.
 pub fn lay_out(items: &[Item<'_>], core: &Core) -> Layout {
     let (small, large): (Vec<usize>, Vec<usize>) = (0..items.len()).partition(|&i| goes_on_a_page(items[i].path, core));
-    let of_small: Vec<(f64, Size)> = small.iter().map(|&i| (area(items[i].path), items[i].words)).collect();
+    let of_small: Vec<(&Path<Pattern>, Size)> = small.iter().map(|&i| (items[i].path, items[i].words)).collect();
     let least_small = least::of_small(&of_small, core);
     let mut layout = Layout { core: core.clone(), sheets: Vec::new(), tiles: Vec::new(), least_pages: least_small };
     let mut strips = 0;
@@ -210,7 +211,9 @@ fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: us
 fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: usize, enough: usize) {
     let field = layout.core.field.size();
     let shape = |&i: &usize| Shape { loops: polylines(items[i].path), words: items[i].words };
-    let spots = nest(&small.iter().map(shape).collect::<Vec<_>>(), field, enough);
+    // Of a roll many lengths are tried, and a little more of it costs less than a page.
+    let roll = layout.core.papers.iter().any(|paper| paper.roll);
+    let spots = nest(&small.iter().map(shape).collect::<Vec<_>>(), field, enough, !roll);
     let pages = spots.iter().map(|spot| spot.page + 1).max().unwrap_or(0);
     for page in 0..pages {
         let on_page = small.iter().zip(&spots).filter(|(_, spot)| spot.page == page);

@@ -7,8 +7,10 @@ use kurbo::{Affine, Point, Size, Vec2};
 use rayon::prelude::*;
 
 use super::core::Core;
-use super::nest::GAP;
+use super::poses::GAP;
 use super::turns::extent;
+use crate::shape::Region;
+use crate::space::{Path, Pattern};
 
 /// At least so many whole pages.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a positive count of pages")]
@@ -16,23 +18,25 @@ fn whole(share: f64) -> usize {
     (share - 1e-9).ceil().max(1.0) as usize
 }
 
-/// Fewer pages than this hold pieces that share pages in no way whatever: of each its area and the room of its words.
+/// Fewer pages than this hold pieces that share pages in no way whatever: of each its outline and holes, and the room of its words.
 ///
-/// Pieces keep [`GAP`] apart, so that all points nearer to a piece than half of it are its own, and lie on the page or no farther
-/// beside it. Grown so, a piece of area A takes at least (√A + √π r)² (H. Brunn, H. Minkowski), and a page of w × h has
-/// w h + 2 r (w + h) + π r² for them. Words beside a piece have a room that nothing else reaches into by more than r.
-pub(super) fn of_small(pieces: &[(f64, Size)], core: &Core) -> usize {
+/// Pieces keep [`GAP`] apart, so that all points nearer to a piece than half of it, r, are its own, and lie on the page or no farther
+/// beside it, where a page of w × h has w h + 2 r (w + h) + π r² for them (J. Steiner). Words beside a piece have a room that nothing
+/// else reaches into by more than r.
+pub(super) fn of_small(pieces: &[(&Path<Pattern>, Size)], core: &Core) -> usize {
+    /// Outlines that are made wider come nearer than this, mm, to where they should be.
+    const STRAY: f64 = 0.03;
     if pieces.is_empty() {
         return 0;
     }
     let (r, field) = (GAP / 2.0, core.field.size());
-    let taken = |(area, words): &(f64, Size)| {
+    let taken = |(path, words): &(&Path<Pattern>, Size)| {
         let words = words.to_rect().inset(-r);
         let words = words.width().max(0.0) * words.height().max(0.0);
-        (area.sqrt() + PI.sqrt() * r).powi(2) + words
+        Region::of(path).widened(r - STRAY).area() + words
     };
     let page = field.area() + 2.0 * r * (field.width + field.height) + PI * r * r;
-    whole(pieces.iter().map(taken).sum::<f64>() / page)
+    whole(pieces.par_iter().map(taken).sum::<f64>() / page)
 }
 
 /// Fewer pages than this carry one piece larger than a page; nothing is gained by more than `enough`.

@@ -10,8 +10,10 @@ mod layout;
 mod least;
 mod marks;
 mod nest;
+mod poses;
 mod raster;
 mod roll;
+mod squeeze;
 mod turns;
 
 pub use self::clearing::{Clearing, Search};

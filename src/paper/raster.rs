@@ -1,6 +1,6 @@
 //! Cells, a bit each: what shapes take of a page, and all places where a shape may lie at once.
 
-use kurbo::{Point, Rect};
+use kurbo::{Point, Rect, Size};
 
 /// Rows of bits.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -34,23 +34,12 @@ impl Bitmap {
         self.row_mut(y)[x / 64] |= 1 << (x % 64);
     }
 
-    pub(super) fn fill(&mut self) {
-        let (columns, rows) = (self.columns, self.rows);
-        (0..rows).flat_map(|y| (0..columns).map(move |x| (x, y))).for_each(|(x, y)| self.set(x, y));
-    }
-
-    /// Whether one of the cells from (x0, y0) up to (x1, y1) is set.
-    fn any(&self, (x0, y0): (usize, usize), (x1, y1): (usize, usize)) -> bool {
-        let (x1, y1) = (x1.min(self.columns), y1.min(self.rows));
-        (y0..y1).any(|y| (x0..x1).any(|x| self.get(x, y)))
-    }
-
     pub(super) fn count(&self) -> usize {
         self.bits.iter().map(|word| word.count_ones() as usize).sum()
     }
 
     /// Cells of row `y` that are set, as first cells and lengths.
-    fn runs(&self, y: usize) -> Vec<(usize, usize)> {
+    pub(super) fn runs(&self, y: usize) -> Vec<(usize, usize)> {
         let mut runs: Vec<(usize, usize)> = Vec::new();
         for x in (0..self.columns).filter(|&x| self.get(x, y)) {
             match runs.last_mut() {
@@ -133,17 +122,6 @@ impl Mask {
     }
 }
 
-impl Mask {
-    /// Whether `other` at `place` comes so close to this at `at`, in cells.
-    pub(super) fn near(&self, at: (usize, usize), other: &Self, place: (usize, usize), close: usize) -> bool {
-        let low = |place: usize, at: usize| place.saturating_sub(at + close);
-        let high = |place: usize, size: usize, at: usize| (place + size + close).saturating_sub(at);
-        let from = (low(place.0, at.0), low(place.1, at.1));
-        let to = (high(place.0, other.cells.columns, at.0), high(place.1, other.cells.rows, at.1));
-        self.cells.any(from, to)
-    }
-}
-
 /// A page with what is taken of it, and a rim of one taken cell around it.
 #[derive(Clone, Debug)]
 pub(super) struct Room {
@@ -192,9 +170,9 @@ impl Room {
         self.renew(y + 1, y + 1 + mask.cells.rows);
     }
 
-    /// Of the places that are wanted, the one at which most of the rim of `mask` touches what is taken, and what part of it does;
-    /// of equal ones the topmost, then the leftmost. `None` where it fits nowhere.
-    pub(super) fn best(&self, mask: &Mask, wanted: impl Fn((usize, usize)) -> bool) -> Option<(f64, (usize, usize))> {
+    /// The place at which most of the rim of `mask` touches what is taken, and what part of it does; of equal ones the topmost, then
+    /// the leftmost. `None` where it fits nowhere.
+    pub(super) fn best(&self, mask: &Mask) -> Option<(f64, (usize, usize))> {
         let page = &self.runs[0];
         if mask.cells.columns + 2 > page.columns || mask.cells.rows + 2 > page.rows || self.free < mask.cells.count() {
             return None;
@@ -202,7 +180,7 @@ impl Room {
         let fits = self.places(mask);
         let mut best: Option<(u32, (usize, usize))> = None;
         for y in 0..fits.rows {
-            for x in corners(&fits, y).into_iter().filter(|&x| wanted((x, y))) {
+            for x in corners(&fits, y) {
                 let touches = self.touches(mask, (x, y));
                 if best.is_none_or(|(most, _)| touches > most) {
                     best = Some((touches, (x, y)));
@@ -269,17 +247,16 @@ fn corners(fits: &Bitmap, y: usize) -> Vec<usize> {
     all
 }
 
-/// The cells of so many mm that come nearer than `reach` to the even-odd area of `loops`, from the top left corner `origin` on.
+/// The cells of side `cell` that come nearer than `reach` to the even-odd area of `loops`, from (0, 0) on. Of each cell so large a
+/// part counts around its middle: all of it at 1, its middle alone at 0.
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
     clippy::cast_precision_loss,
     reason = "cells are counted from clamped coordinates of a page, far below 2^31"
 )]
-pub(super) fn covered(loops: &[Vec<Point>], reach: f64, origin: Point, cell: f64, cells: &mut Bitmap) {
-    let column = |x: f64| (((x - origin.x) / cell).floor().max(0.0) as usize).min(cells.columns.saturating_sub(1));
-    let row = |y: f64| (((y - origin.y) / cell).floor().max(0.0) as usize).min(cells.rows.saturating_sub(1));
-    let mut set: Vec<(usize, usize)> = Vec::new();
+pub(super) fn covered(loops: &[Vec<Point>], reach: f64, cell: f64, part: f64, cells: &mut Bitmap) {
+    let index = |at: f64, count: usize| ((at / cell).floor().max(0.0) as usize).min(count.saturating_sub(1));
     for pair in loops.iter().flat_map(|points| points.windows(2)) {
         // Short pieces, so that few cells have to be looked at beside a slanting line.
         let parts = (pair[0].distance(pair[1]) / (8.0 * cell)).ceil().max(1.0) as usize;
@@ -287,19 +264,19 @@ pub(super) fn covered(loops: &[Vec<Point>], reach: f64, origin: Point, cell: f64
             let at = |k: usize| pair[0].lerp(pair[1], k as f64 / parts as f64);
             let (a, b) = (at(k), at(k + 1));
             let near = Rect::from_points(a, b).inflate(reach, reach);
-            for y in row(near.y0)..=row(near.y1) {
-                for x in column(near.x0)..=column(near.x1) {
-                    let square = Rect::new(x as f64, y as f64, x as f64 + 1.0, y as f64 + 1.0).scale_from_origin(cell)
-                        + origin.to_vec2();
+            for y in index(near.y0, cells.rows)..=index(near.y1, cells.rows) {
+                for x in index(near.x0, cells.columns)..=index(near.x1, cells.columns) {
+                    let middle = Point::new(x as f64 + 0.5, y as f64 + 0.5).to_vec2() * cell;
+                    let square = Rect::from_center_size(middle.to_point(), Size::new(part, part) * cell);
                     if !cells.get(x, y) && apart(a, b, square) < reach {
-                        set.push((x, y));
+                        cells.set(x, y);
                     }
                 }
             }
         }
     }
     for y in 0..cells.rows {
-        let middle = origin.y + (y as f64 + 0.5) * cell;
+        let middle = (y as f64 + 0.5) * cell;
         let mut crossings: Vec<f64> = loops
             .iter()
             .flat_map(|points| points.windows(2))
@@ -308,10 +285,11 @@ pub(super) fn covered(loops: &[Vec<Point>], reach: f64, origin: Point, cell: f64
             .collect();
         crossings.sort_by(f64::total_cmp);
         for span in crossings.chunks_exact(2) {
-            set.extend((column(span[0])..=column(span[1])).map(|x| (x, y)));
+            let [from, to] =
+                [span[0], span[1]].map(|x| ((x / cell + 0.5).floor().max(0.0) as usize).min(cells.columns));
+            (from..to).for_each(|x| cells.set(x, y));
         }
     }
-    set.into_iter().for_each(|(x, y)| cells.set(x, y));
 }
 
 /// How far the straight line from `a` to `b` stays from `rect`.
@@ -375,7 +353,7 @@ mod tests {
         };
         let loops = [ring(15.0), ring(9.0)];
         let mut cells = Bitmap::new(40, 40);
-        covered(&loops, 1.5, Point::ZERO, 1.0, &mut cells);
+        covered(&loops, 1.5, 1.0, 1.0, &mut cells);
         for (x, y) in (0..40).flat_map(|y| (0..40).map(move |x| (x, y))) {
             let middle = Point::new(x as f64 + 0.5, y as f64 + 0.5);
             // From the middle line of the ring, and half a cell more or less.
