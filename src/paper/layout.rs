@@ -11,6 +11,8 @@ use super::poses::Shape;
 use super::turns::fitting;
 use crate::space::{JoinedSheet, Map, Path, Pattern, Point};
 
+/// Polylines that are laid out stray so far from their curves, mm.
+const STRAY: f64 = 0.05;
 /// Outlines turn sharply where the direction jumps by more than this, in degrees.
 const SHARP: f64 = 25.0;
 
@@ -148,13 +150,14 @@ fn goes_on_a_page(path: &Path<Pattern>, core: &Core) -> bool {
     // A roll is cut as long as it must be for what lies straight on it. What reaches farther than a page does from corner to corner
     // need not be turned to know.
     let may_turn = !core.papers.iter().any(|paper| paper.roll) && size.max_side() <= field.width.hypot(field.height);
-    core.holds(size) || (may_turn && fitting(&polylines(path), field).is_some())
+    core.holds(size) || (may_turn && fitting(&polylines(path, STRAY), field).is_some())
 }
 
 fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: usize) -> usize {
-    let loops = polylines(path);
+    let loops = polylines(path, STRAY);
     let grid = lie(&loops, &corners(path), &layout.core);
-    layout.least_pages += least::of_large(&loops, area(path), &layout.core, grid.pages());
+    let rough = polylines(path, least::STRAY);
+    layout.least_pages += least::of_large(&rough, area(path), &layout.core, grid.pages());
     let (columns, rows) = (grid.columns, grid.rows);
     let sheet = layout.sheets.len();
     // Strips run across the narrow way: short runs are stiff, and few turns add up.
@@ -210,7 +213,7 @@ fn add_large(layout: &mut Layout, piece: usize, path: &Path<Pattern>, strips: us
 
 fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: usize, enough: usize) {
     let field = layout.core.field.size();
-    let shape = |&i: &usize| Shape { loops: polylines(items[i].path), words: items[i].words };
+    let shape = |&i: &usize| Shape { loops: polylines(items[i].path, STRAY), words: items[i].words };
     // Of a roll many lengths are tried, and a little more of it costs less than a page.
     let roll = layout.core.papers.iter().any(|paper| paper.roll);
     let spots = nest(&small.iter().map(shape).collect::<Vec<_>>(), field, enough, !roll);
@@ -232,9 +235,8 @@ fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: u
     }
 }
 
-/// The closed polylines of a piece, its farthest points among theirs.
-fn polylines(path: &Path<Pattern>) -> Vec<Vec<Raw>> {
-    const STRAY: f64 = 0.05;
+/// The closed polylines of a piece that stray so far from it, its farthest points among theirs.
+fn polylines(path: &Path<Pattern>, stray: f64) -> Vec<Vec<Raw>> {
     let mut loops: Vec<Vec<Raw>> = Vec::new();
     for segment in path.raw().segments() {
         if loops.last().and_then(|line| line.last()).is_none_or(|pen| pen.distance(segment.start()) > 1e-9) {
@@ -243,7 +245,7 @@ fn polylines(path: &Path<Pattern>) -> Vec<Vec<Raw>> {
         let line = loops.last_mut().expect("it was begun");
         for part in segment.extrema_ranges().into_iter().map(|range| segment.subsegment(range)) {
             let part = [PathEl::MoveTo(part.start()), part.as_path_el()];
-            kurbo::flatten(part, STRAY, |el| {
+            kurbo::flatten(part, stray, |el| {
                 if let PathEl::LineTo(p) = el {
                     line.push(p)
                 }

@@ -89,7 +89,7 @@ pub(super) fn in_a_grid(loops: &[Vec<Point>], core: &Core, enough: usize) -> usi
         }
         // The narrowest come last.
         let taken = ranges.split_off(ranges.len().saturating_sub(TOGETHER));
-        if taken.iter().any(|range| range.width(reach) < STRAY) {
+        if taken.iter().any(|range| range.width(reach) < NARROW) {
             return fewest;
         }
         if ranges.is_empty() {
@@ -112,11 +112,13 @@ fn widest_and_highest(loops: &[Vec<Point>]) -> f64 {
 
 /// Ranges that are looked at, at most, and segments of the outline in all of them together: what bounds the time.
 const RANGES: usize = 100_000;
-const SEGMENTS: usize = 5_000_000;
+const SEGMENTS: usize = 2_500_000;
+/// A range is not halved below this, mm.
+const NARROW: f64 = 0.1;
 /// So many at a time.
 const TOGETHER: usize = 64;
-/// Polylines stray so far from their curves, mm.
-const STRAY: f64 = 0.1;
+/// Polylines may stray so far from their curves, mm: the fewer points they have, the more ranges can be looked at.
+pub(super) const STRAY: f64 = 0.5;
 
 /// Angles of a piece and places where its first column and row begin, each as a middle and how far it goes either way.
 #[derive(Clone, Copy)]
