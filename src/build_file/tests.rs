@@ -690,14 +690,6 @@ fn sizes_that_do_not_go_together_are_told() {
 fn lengths_that_leave_no_room_are_told() {
     breaks(&[("\"2 mm\"", "\"140 mm\"")], "\"140 mm\"\nabove", "out_of_range", "how far the length may be off");
     breaks(&[("\"1 mm\"", "\"210 mm\"")], "\"210 mm\"", "out_of_range", "is no known length");
-    breaks(
-        &[("300 x 400 mm", "90 x 120 mm")],
-        "\"10 mm\"\nlast",
-        "pattern_area",
-        "leaves 70 by 100 mm of a sheet 90 x 120 mm for the pattern; at least 80 by 100 mm are needed: make the \
-         margin 5 mm",
-    );
-    breaks(&[("300 x 400 mm", "70 x 120 mm")], "\"10 mm\"\nlast", "pattern_area", "use a larger sheet");
     breaks(&[("face_down = 1", "face_down = 3")], "3\nabove", "out_of_range", "3 face down of 2 in all");
 }
 

@@ -9,7 +9,7 @@ use super::lines::{Class, Drawing};
 use super::markings::{class_of, dash_of, sample};
 use super::{clip, cut_words, misfit, rulers, shorten, tile, wrap};
 use crate::build_file::{CutLine, Cutting, Template};
-use crate::paper::{Core, Layout, Sheet, Tile};
+use crate::paper::{Core, FOOT, Layout, Sheet, Tile};
 use crate::pattern::{Assembled, Built, MarkingKind, Piece};
 use crate::space::Page;
 use crate::taping::{CheckDistance, Taping};
@@ -261,7 +261,9 @@ impl Flow {
     }
 
     fn has(&self, height: f64) -> bool {
-        self.y + height <= self.frame.y1 - 2.0
+        // Pages after the first have a foot; on small paper it is higher than the end of the frame.
+        let foot = if self.done.is_empty() { f64::INFINITY } else { self.core.height - FOOT };
+        self.y + height <= (self.frame.y1 - 2.0).min(foot)
     }
 
     /// Goes on in the next column or page when fewer than `height` mm are left.

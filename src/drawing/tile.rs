@@ -110,6 +110,8 @@ struct Sketch {
     beside: Clearing,
     /// Where words stand.
     words: Vec<Rect>,
+    /// What is cut, by the number of the piece.
+    cuts: Vec<(usize, Vec<Vec<Raw>>)>,
     /// Markings without room for their words close by: the number of a piece on the sheet, and of the marking on it.
     unsaid: Vec<(usize, usize)>,
 }
@@ -121,7 +123,7 @@ impl Sketch {
         let rim = corners.map(|(x, y)| Raw::new(field.x0 + x * field.width(), field.y0 + y * field.height()));
         clearing.take_line(&rim, CLEAR);
         let beside = clearing.clone();
-        Self { drawing: Drawing::default(), beside, clearing, words: Vec::new(), unsaid: Vec::new() }
+        Self { drawing: Drawing::default(), beside, clearing, words: Vec::new(), cuts: Vec::new(), unsaid: Vec::new() }
     }
 
     /// Sets `words` into `place` and keeps others out of it.
@@ -141,6 +143,12 @@ impl Sketch {
     /// Whether a line from words in `place` passes neither them nor others.
     fn is_free(&self, [a, b]: [Raw; 2], place: Rect) -> bool {
         !meets(a, b, place.inset(-0.3)) && !self.words.iter().any(|words| meets(a, b, words.inflate(0.3, 0.3)))
+    }
+
+    /// Whether a line passes through no piece but this one.
+    fn is_clear_of_others(&self, [a, b]: [Raw; 2], piece: usize) -> bool {
+        let others = self.cuts.iter().filter(|(other, _)| *other != piece).flat_map(|(_, lines)| lines);
+        !others.flat_map(|line| line.windows(2)).any(|side| cross_each_other([a, b], [side[0], side[1]]))
     }
 
     /// Draws a line from words to what they are about.
@@ -230,7 +238,10 @@ fn draw_sheet(number: usize, layout: &Layout, pieces: &[Piece], wording: Wording
         sheet.placed.iter().map(|placed| Lying::new(&pieces[placed.piece], placed.to_sheet, wording)).collect();
     let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
     on_sheet.for_each(|(page, tile)| {
-        lying.iter().for_each(|lying| draw_cut(lying, tile, page));
+        for (lying, placed) in lying.iter().zip(&sheet.placed) {
+            draw_cut(lying, tile, page);
+            page.cuts.push((placed.piece, polylines(&lying.shown(tile.field))));
+        }
         lying.iter().enumerate().for_each(|(index, lying)| draw_insides(index, lying, tile.field, page));
         draw_joins(sheet, tile, layout.core.overlap, wording, page);
         page.beside = page.clearing.clone();
@@ -467,9 +478,11 @@ impl WordsOf<'_> {
             .inside(&SETTINGS, &searches)
             // Small words on the piece stay with it when it is cut out; larger ones beside it do not.
             .or_else(|| self.inside(&SMALLEST, &searches))
-            .or_else(|| self.beside(&BESIDE, &own, FAR, pages))
-            .or_else(|| self.beside(&SMALLEST, &own, FAR, pages))
-            .or_else(|| self.beside(&BESIDE, &own, f64::INFINITY, pages))
+            .or_else(|| self.beside(&BESIDE, &own, FAR, true, pages))
+            .or_else(|| self.beside(&SMALLEST, &own, FAR, true, pages))
+            .or_else(|| self.beside(&BESIDE, &own, FAR, false, pages))
+            .or_else(|| self.beside(&SMALLEST, &own, FAR, false, pages))
+            .or_else(|| self.beside(&BESIDE, &own, f64::INFINITY, false, pages))
             .or_else(|| self.apart(&own, of_sheet, pages));
         let (told, main) = match stand {
             Some(Stand { tile, place, words, way }) => {
@@ -507,8 +520,8 @@ impl WordsOf<'_> {
         })
     }
 
-    /// Outside of all pieces, with a line no longer than `far` that passes no other words.
-    fn beside(&self, settings: &[Setting], own: &[usize], far: f64, pages: &[Sketch]) -> Option<Stand> {
+    /// Outside of all pieces, with a line no longer than `far` that passes no other words; nor, if it is to be `clear`, other pieces.
+    fn beside(&self, settings: &[Setting], own: &[usize], far: f64, clear: bool, pages: &[Sketch]) -> Option<Stand> {
         // As the room lies that was kept for them.
         let upright = self.placed.words.is_some_and(|room| room.height() > room.width());
         own.iter().find_map(|&tile| {
@@ -520,7 +533,10 @@ impl WordsOf<'_> {
                 let words = self.block(setting, sideways);
                 let place = search.find(words.size, wish, 0.0)?;
                 let short = ways(&shown, place).into_iter().filter(|[from, to]| from.distance(*to) <= far);
-                let way = short.into_iter().find(|way| page.is_free(*way, place))?;
+                let passes = |way: &[Raw; 2]| {
+                    page.is_free(*way, place) && (!clear || page.is_clear_of_others(*way, self.placed.piece))
+                };
+                let way = short.into_iter().find(passes)?;
                 Some(Stand { tile, place, words, way: Some(way) })
             })
         })
@@ -585,6 +601,13 @@ fn ways(shown: &Path<JoinedSheet>, place: Rect) -> Vec<[Raw; 2]> {
         std::iter::once(nearest).chain(corners.map(Raw::from))
     };
     ends.into_iter().flat_map(|(_, to)| from(to).map(move |from| [from, to])).collect()
+}
+
+/// Whether two straight lines have a point in common that is no end of one of them.
+fn cross_each_other(a: [Raw; 2], b: [Raw; 2]) -> bool {
+    let parts =
+        |[from, to]: [Raw; 2], [p, q]: [Raw; 2]| (to - from).cross(p - from) * (to - from).cross(q - from) < 0.0;
+    parts(a, b) && parts(b, a)
 }
 
 /// Whether the straight line from `a` to `b` meets `rect`.

@@ -17,6 +17,7 @@ mod squeeze;
 mod turns;
 
 pub use self::clearing::{Clearing, Search};
+pub(crate) use self::core::FOOT;
 pub use self::core::{Core, cores};
 pub use self::layout::{Item, Layout, Neighbours, Placed, Sheet, Tile, lay_out};
 pub use self::marks::Mark;

@@ -9,7 +9,7 @@ use super::turns::{STRAY, extent, straight};
 pub(super) const GAP: f64 = 2.0;
 /// White between a piece and the rim of what is printed.
 pub(super) const RIM: f64 = 0.5;
-/// Room for words is looked for at so many places around each turn of a shape, and the ones that spread least are kept.
+/// So many places for words around each turn of a shape are kept.
 const BESIDE: usize = 6;
 /// A piece drawn aslant is also tried straight where that takes no more than this part of its box.
 const STRAIGHTER: f64 = 0.95;
@@ -152,26 +152,56 @@ fn boxed(turn: Affine, loops: &[Vec<Point>], words: Option<Rect>, page: Size) ->
     })
 }
 
-/// Rooms of size `words`, upright and lying, that lean on `loops` from each side at either end of it and in the middle: those that
-/// spread least.
+/// Rooms of size `words`, upright and lying, in openings, and leaning on `loops` from each side at either end of it and in the middle:
+/// those that spread least, and those that reach least far from the middle, as a round opening around it would have them.
 fn beside(loops: &[Vec<Point>], words: Size) -> Vec<Option<Rect>> {
     let bounds = extent(loops, Affine::IDENTITY);
-    let mut rooms: Vec<(f64, Rect)> = Vec::new();
+    let sizes = [words, Size::new(words.height, words.width)];
+    let mut rooms: Vec<Rect> = Vec::new();
     for quarter in 0..4 {
         let turn = Affine::rotate(f64::from(quarter) * std::f64::consts::FRAC_PI_2);
         let turned: Vec<Vec<Point>> = loops.iter().map(|line| line.iter().map(|&p| turn * p).collect()).collect();
         let ends = extent(&turned, Affine::IDENTITY);
-        for (width, height) in [(words.width, words.height), (words.height, words.width)] {
+        for Size { width, height } in sizes {
             for x in [ends.x0, ends.center().x - width / 2.0, ends.x1 - width] {
                 let reach = [x - GAP / 2.0, x + width + GAP / 2.0];
                 let room = Rect::from_origin_size((x, lowest(&turned, reach) + GAP / 2.0), (width, height));
-                let room = turn.inverse().transform_rect_bbox(room);
-                rooms.push((bounds.union(room).area(), room));
+                rooms.push(turn.inverse().transform_rect_bbox(room));
             }
         }
     }
-    rooms.sort_by(|a, b| a.0.total_cmp(&b.0));
-    rooms.into_iter().take(BESIDE).map(|(_, room)| Some(room)).collect()
+    let far = |room: &Rect| {
+        let room = *room - bounds.center().to_vec2();
+        room.x0.abs().max(room.x1.abs()).hypot(room.y0.abs().max(room.y1.abs()))
+    };
+    let least = |of: &dyn Fn(&Rect) -> f64| {
+        let mut rooms = rooms.clone();
+        rooms.sort_by(|a, b| of(a).total_cmp(&of(b)));
+        rooms.truncate(BESIDE / 2);
+        rooms
+    };
+    let in_openings = loops.iter().flat_map(|line| {
+        let middle = extent(std::slice::from_ref(line), Affine::IDENTITY).center();
+        let rooms = sizes.map(|size| Rect::from_center_size(middle, size));
+        rooms.into_iter().find(|room| is_free(*room, loops))
+    });
+    let all = in_openings.chain(least(&|room| bounds.union(*room).area())).chain(least(&far));
+    all.map(Some).collect()
+}
+
+/// Whether `room` and the white around it lie in an opening of `loops`.
+fn is_free(room: Rect, loops: &[Vec<Point>]) -> bool {
+    let white = room.inflate(GAP / 2.0, GAP / 2.0);
+    let middle = room.center();
+    let (mut clear, mut around) = (true, 0);
+    for pair in loops.iter().flat_map(|line| line.windows(2)) {
+        clear &= !super::grid::crosses(pair[0], pair[1], white);
+        let at = (middle.y - pair[0].y) / (pair[1].y - pair[0].y);
+        let passes = (pair[0].y <= middle.y) != (pair[1].y <= middle.y);
+        around += usize::from(passes && pair[0].x + at * (pair[1].x - pair[0].x) > middle.x);
+    }
+    // In the shape itself it would be crossed an odd number of times on the way out.
+    clear && around > 0 && around % 2 == 0
 }
 
 /// How far down `loops` reach between two places across.

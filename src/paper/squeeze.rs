@@ -26,21 +26,24 @@ const CLOSER: usize = 2;
 /// So many places of all pages are looked at in fine cells, and all that are so many coarse cells about them.
 const FINALISTS: usize = 2;
 const ABOUT: f64 = 2.0;
-/// Nothing is tried where shapes would fill more than this part of their pages.
+/// Nothing is tried where more than so many shapes a page would fill more than this part of their pages: the more there are, the
+/// more gaps stay between them.
+const MANY: usize = 8;
 const FULL: f64 = 0.92;
 /// A search makes so many sums at most, and only so many without ever less overlapping while that is more than such a part of a
 /// page; so many searches are made. This bounds the time.
-const WORK: usize = 2_500_000_000;
+const WORK: usize = 3_000_000_000;
 const PATIENCE: usize = WORK / 3;
 const NEARLY: usize = 60;
-const SEARCHES: u64 = 7;
+const SEARCHES: u64 = 5;
 
 /// Seats on so many `pages` in which nothing overlaps, from `seats` on more of them; `None` where none are found.
 pub(super) fn squeeze(poses: &[Vec<Pose>], page: Size, seats: &[Seat], pages: usize) -> Option<Vec<Seat>> {
     let coarse = Grain::new(poses, Cells::of(page, COARSE, LEAST_CELL), Taking::Middles);
     let fine = Grain::new(poses, Cells::of(page, FINE, LEAST_CELL), Taking::Met);
     let (needed, there) = (coarse.needed(), pages * coarse.cells.columns * coarse.cells.rows);
-    if needed as f64 > FULL * there as f64 {
+    let full = if poses.len() > MANY * pages { FULL } else { 1.0 };
+    if needed as f64 > full * there as f64 {
         return None;
     }
     let search = |seed: u64| {
@@ -281,12 +284,15 @@ impl<'a> Crowd<'a> {
         better
     }
 
-    /// Sums that are made to move shape `i` once.
+    /// Sums that are made to move shape `i` once: those of windows, and for each place those of its rows.
     fn effort(&self, i: usize) -> usize {
+        let Grain { cells, ref forms } = *self.coarse;
         let anywhere = |form: &Form| form.runs.len() * self.coarse.places(form).count() / (ROUGH * ROUGH);
-        let near = 1 + 2 * self.near();
-        let closer = self.fine.forms[i].iter().map(|form| form.runs.len()).max().unwrap_or(0) * near * near;
-        self.pages * self.coarse.forms[i].iter().map(anywhere).sum::<usize>() + (1 + FINALISTS) * closer
+        let on_page = 2 * cells.columns * cells.rows + forms[i].iter().map(anywhere).sum::<usize>();
+        let about = 1 + 2 * self.near();
+        let near = |form: &Form| 2 * (form.columns + about) * (form.rows + about) + form.runs.len() * about * about;
+        let closer = self.fine.forms[i].iter().map(near).max().unwrap_or(0);
+        self.pages * on_page + (1 + FINALISTS) * closer
     }
 
     /// How far a closer look goes, in fine cells.
@@ -428,10 +434,11 @@ mod tests {
         Shape { loops: vec![line], words: Size::ZERO }
     }
 
-    /// Nine squares on a page that has room for nine and hardly more, thrown on it in one heap.
+    /// Nine squares on a page that has room for nine and not for ten, thrown on it in one heap.
     #[test]
     fn a_heap_comes_apart() {
-        let page = Size::new(3.0 * 50.0 + 2.0 * GAP + 2.0 * RIM + 3.0, 3.0 * 50.0 + 2.0 * GAP + 2.0 * RIM + 3.0);
+        let side = 3.0 * 50.0 + 2.0 * GAP + 2.0 * RIM + 9.0;
+        let page = Size::new(side, side);
         let all: Vec<Vec<Pose>> = (0..9).map(|_| poses(&boxed(50.0, 50.0), page)).collect();
         let heap = [Seat { page: 0, pose: 0, at: Vec2::new(40.0, 60.0) }; 9];
         let seats = squeeze(&all, page, &heap, 1).expect("they have room");

@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 use kurbo::Rect;
 use toml_edit::Document;
 
-use super::build::{Build, Ends, Mark, PaperSize, PaperSpec, PictureSpec, Wearer};
+use super::build::{Build, Ends, Mark, PaperSpec, PictureSpec, Wearer};
 use super::check::{Checked, check, unresolved};
 use super::mark::outside;
 use super::place::Lines;
@@ -160,32 +160,7 @@ impl Reader {
     }
 
     fn paper(&mut self, paper: &Checked) -> Option<PaperSpec> {
-        /// Below this a page carries more overlap and words than pattern.
-        const PATTERN_AREA: (f64, f64) = (80.0, 100.0);
         let (sheets, overlap, margin) = (paper.papers("use"), paper.length("overlap"), paper.length("margin"));
-        if let (Some(sheets), Some(margin)) = (&sheets, &margin) {
-            for PaperSize { name, width, height, .. } in sheets.value.iter().map(|sheet| &sheet.value) {
-                let (across, down) =
-                    (width.to_mm() - 2.0 * margin.value.to_mm(), height.to_mm() - 2.0 * margin.value.to_mm());
-                if across < PATTERN_AREA.0 || down < PATTERN_AREA.1 {
-                    let most = ((width.to_mm() - PATTERN_AREA.0).min(height.to_mm() - PATTERN_AREA.1) / 2.0).floor();
-                    let next = if most >= 1.0 {
-                        format!("make the margin {most} mm at most, or use a larger sheet")
-                    } else {
-                        "use a larger sheet".to_owned()
-                    };
-                    let text = format!(
-                        "a margin of {} mm leaves {across} by {down} mm of a sheet {name} for the pattern; at least \
-                         {} by \
-                         {} mm are needed: {next}",
-                        margin.value.to_mm(),
-                        PATTERN_AREA.0,
-                        PATTERN_AREA.1
-                    );
-                    self.error("pattern_area", margin.place, text);
-                }
-            }
-        }
         for (index, sheet) in sheets.iter().flat_map(|sheets| sheets.value.iter().enumerate()) {
             if sheets.iter().any(|sheets| sheets.value[..index].iter().any(|former| former.value == sheet.value)) {
                 self.error(
