@@ -82,7 +82,7 @@ pub(super) fn survey(plan: &Plan) -> String {
         let pages = layout.tiles.len();
         let _ = writeln!(
             out,
-            "Pages of pattern on {}: {pages}, and the cover before them; no layout takes fewer than {}",
+            "Pages of pattern on {}: {pages}, and the cover before them; in rows and columns of pages no fewer than {} do",
             papers.join(", "),
             layout.least_pages
         );

@@ -239,8 +239,7 @@ fn draw_sheet(number: usize, layout: &Layout, pieces: &[Piece], wording: Wording
     let on_sheet = pages.par_iter_mut().zip(&layout.tiles).filter(|(_, tile)| tile.sheet == number);
     on_sheet.for_each(|(page, tile)| {
         for (lying, placed) in lying.iter().zip(&sheet.placed) {
-            draw_cut(lying, tile, page);
-            page.cuts.push((placed.piece, polylines(&lying.shown(tile.field))));
+            draw_cut(lying, placed.piece, tile, page);
         }
         lying.iter().enumerate().for_each(|(index, lying)| draw_insides(index, lying, tile.field, page));
         draw_joins(sheet, tile, layout.core.overlap, wording, page);
@@ -329,9 +328,10 @@ fn draw_glue(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
     }
 }
 
-fn draw_cut(lying: &Lying<'_>, tile: &Tile, page: &mut Sketch) {
+fn draw_cut(lying: &Lying<'_>, number: usize, tile: &Tile, page: &mut Sketch) {
     let path = lying.shown(tile.field);
     if !path.raw().is_empty() {
+        page.cuts.push((number, polylines(&path)));
         page.drawing.line(Class::Cut, path.raw().clone());
     }
     lying.keep_clear(tile.field, &mut page.clearing);

@@ -56,6 +56,11 @@ impl Core {
         (Self { size, field, overlap: self.overlap, papers: vec![a4.clone()] }, a4)
     }
 
+    /// Whether its pages are cut off a roll.
+    pub(super) fn is_roll(&self) -> bool {
+        self.papers.iter().any(|paper| paper.roll)
+    }
+
     /// Whether something of `size` goes on one page, upright or turned.
     pub fn holds(&self, size: Size) -> bool {
         let field = self.field.size();
@@ -211,6 +216,8 @@ pub(crate) mod tests {
         let widest = cores(&spec(&[A4], 10.0, 62.0)).expect("62 mm does");
         assert_eq!(widest[0].field.width(), 81.0);
         assert_eq!(problems[0].place, Some(Place { line: 3, column: 7 }));
+        let problems = cores(&spec(&[("slip", 70.0, 120.0)], 10.0, 10.0)).expect_err("no margin does");
+        assert!(problems[0].text.contains("take a larger paper"), "{}", problems[0].text);
     }
 
     #[test]

@@ -149,7 +149,7 @@ fn goes_on_a_page(path: &Path<Pattern>, core: &Core) -> bool {
     let (size, field) = (path.bounds().size(), core.field.size());
     // A roll is cut as long as it must be for what lies straight on it. What reaches farther than a page does from corner to corner
     // need not be turned to know.
-    let may_turn = !core.papers.iter().any(|paper| paper.roll) && size.max_side() <= field.width.hypot(field.height);
+    let may_turn = !core.is_roll() && size.max_side() <= field.width.hypot(field.height);
     core.holds(size) || (may_turn && fitting(&polylines(path, STRAY), field).is_some())
 }
 
@@ -215,8 +215,7 @@ fn add_small(layout: &mut Layout, items: &[Item<'_>], small: &[usize], strips: u
     let field = layout.core.field.size();
     let shape = |&i: &usize| Shape { loops: polylines(items[i].path, STRAY), words: items[i].words };
     // Of a roll many lengths are tried, and a little more of it costs less than a page.
-    let roll = layout.core.papers.iter().any(|paper| paper.roll);
-    let spots = nest(&small.iter().map(shape).collect::<Vec<_>>(), field, enough, !roll);
+    let spots = nest(&small.iter().map(shape).collect::<Vec<_>>(), field, enough, !layout.core.is_roll());
     let pages = spots.iter().map(|spot| spot.page + 1).max().unwrap_or(0);
     for page in 0..pages {
         let on_page = small.iter().zip(&spots).filter(|(_, spot)| spot.page == page);

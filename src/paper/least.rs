@@ -25,7 +25,7 @@ fn whole(share: f64) -> usize {
 /// else reaches into by more than r.
 pub(super) fn of_small(pieces: &[(&Path<Pattern>, Size)], core: &Core) -> usize {
     /// Outlines that are made wider come nearer than this, mm, to where they should be.
-    const STRAY: f64 = 0.03;
+    const OFF: f64 = 0.03;
     if pieces.is_empty() {
         return 0;
     }
@@ -33,7 +33,7 @@ pub(super) fn of_small(pieces: &[(&Path<Pattern>, Size)], core: &Core) -> usize 
     let taken = |(path, words): &(&Path<Pattern>, Size)| {
         let words = words.to_rect().inset(-r);
         let words = words.width().max(0.0) * words.height().max(0.0);
-        Region::of(path).widened(r - STRAY).area() + words
+        Region::of(path).widened(r - OFF).area() + words
     };
     let page = field.area() + 2.0 * r * (field.width + field.height) + PI * r * r;
     whole(pieces.par_iter().map(taken).sum::<f64>() / page)

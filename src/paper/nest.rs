@@ -4,10 +4,10 @@
 //! is put where most of its rim touches what lies there or the rim of the page (touching perimeter: A. Lodi, S. Martello, D. Vigo,
 //! INFORMS Journal on Computing 11, 1999; here counted in cells). Many orders are tried, each a change of the best one so far.
 
-use kurbo::{Affine, Rect, Size, Vec2};
+use kurbo::{Affine, Rect, Size};
 use rayon::prelude::*;
 
-use super::poses::{Cells, Pose, Shape, Taking, poses};
+use super::poses::{Cells, Pose, Seat, Shape, Taking, poses};
 use super::raster::{Mask, Room};
 use super::squeeze::squeeze;
 use crate::chance::Dice;
@@ -31,22 +31,13 @@ pub(super) struct Spot {
     pub(super) words: Option<Rect>,
 }
 
-/// Where one shape lies, by one of its poses.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Seat {
-    pub(super) page: usize,
-    pub(super) pose: usize,
-    /// Of the top left corner of its box on the page.
-    pub(super) at: Vec2,
-}
-
-impl Seat {
-    fn spot(self, poses: &[Pose]) -> Spot {
-        let pose = &poses[self.pose];
-        Spot {
-            page: self.page,
-            to_page: Affine::translate(self.at) * pose.to_box,
-            words: pose.words.map(|words| words + self.at),
+impl Spot {
+    fn of(seat: Seat, poses: &[Pose]) -> Self {
+        let pose = &poses[seat.pose];
+        Self {
+            page: seat.page,
+            to_page: Affine::translate(seat.at) * pose.to_box,
+            words: pose.words.map(|words| words + seat.at),
         }
     }
 }
@@ -93,7 +84,7 @@ pub(super) fn nest(shapes: &[Shape], page: Size, enough: usize, thorough: bool) 
     {
         (seats, pages) = (fewer, pages - 1);
     }
-    seats.iter().zip(&poses).map(|(seat, poses)| seat.spot(poses)).collect()
+    seats.iter().zip(&poses).map(|(seat, poses)| Spot::of(*seat, poses)).collect()
 }
 
 /// Another order: what came last, and some others, come earlier or later.
@@ -168,7 +159,7 @@ fn distinct(poses: Vec<Pose>, cells: Cells) -> (Vec<Pose>, Ways) {
 
 #[cfg(test)]
 mod tests {
-    use kurbo::{Point, Shape as _};
+    use kurbo::{Point, Shape as _, Vec2};
     use proptest::prelude::*;
 
     use super::*;

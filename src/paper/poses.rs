@@ -32,6 +32,15 @@ pub(super) struct Pose {
     loops: Vec<Vec<Point>>,
 }
 
+/// Where one shape lies, by one of its poses.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Seat {
+    pub(super) page: usize,
+    pub(super) pose: usize,
+    /// Of the top left corner of its box on the page.
+    pub(super) at: Vec2,
+}
+
 /// The cells of a page.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Cells {

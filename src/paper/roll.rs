@@ -9,7 +9,7 @@ const STEP: f64 = 10.0;
 /// `core` on a sheet no longer than its pieces need: the shortest one on which there are no more `pages` than on the longest.
 /// The core of a sheet that is no roll's stays what it is.
 pub fn cut_to_length(core: Core, pages: &dyn Fn(&Core) -> usize) -> Core {
-    if !core.papers.iter().any(|paper| paper.roll) {
+    if !core.is_roll() {
         return core;
     }
     let fewest = pages(&core);

@@ -11,8 +11,7 @@ use std::collections::BTreeSet;
 use kurbo::Size;
 use rayon::prelude::*;
 
-use super::nest::Seat;
-use super::poses::{Cells, Pose, Taking};
+use super::poses::{Cells, Pose, Seat, Taking};
 use super::raster::Bitmap;
 use crate::chance::Dice;
 
